@@ -1,0 +1,1 @@
+"""Formatting of value + unit + band, verdict words and standing texts."""
