@@ -1,0 +1,1 @@
+"""One flight judged: request, route, timeline, fuel, tanks, runways, margins, assessment."""
