@@ -148,8 +148,8 @@ def exact(about: About, value: float, limit: float, sd: float, unit: str, allowa
     room = limit - value if upper else value - limit
     verdict: Verdict = OUTSIDE if room < 0 else (WITHIN if room >= z * sd else TIGHT)
     chance = 1.0 if room < 0 else (0.5 * math.erfc(room / sd / math.sqrt(2)) if sd > 0 else 0.0)
-    band = (value - Z_90 * sd, value + Z_90 * sd) if sd > 0 else (None, None)
-    return _margin(about, verdict, available=figure(value, unit, *band, dimension=dimension),
+    low, high = (value - Z_90 * sd, value + Z_90 * sd) if sd > 0 else (None, None)
+    return _margin(about, verdict, available=figure(value, unit, low, high, dimension),
                    required=figure(limit, unit, dimension=dimension), margin=_difference(room, unit, dimension),
                    chance=chance, allowance_1=room / allowance if allowance else room)
 
