@@ -214,6 +214,10 @@ class Table:
             key = next(iter(self.data))
             raise UnknownKey(f"{self.where(key)}: unknown key {key!r}; correct its spelling or remove it.")
 
+    def convert_value(self, key: str, value: object, dimension: str) -> float:
+        """A quantity that was already taken (or stands in a list), refused at the place of `key`."""
+        return self._quantity(value, key, dimension, None, None)
+
     def convert(self, key: str, function: Callable[[Any], T], default: Any = ...) -> T | Any:
         """Any other reading: `function` raises BadInput or ValueError with the rest of the sentence."""
         present = key in self.data
