@@ -52,7 +52,7 @@ def _lines(text: str) -> dict[tuple[str | int, ...], int]:
                     counts[base] = counts.get(base, -1) + 1
                 if base in counts:
                     base = (*base, counts[base])
-            found.setdefault(base, number)
+                found.setdefault(base, number)
         elif depth == 0 and (key := _KEY.match(line)):
             found.setdefault((*base, *_split(key[1])), number)
         bare = re.sub(r'"(?:\\.|[^"\\])*"|\'[^\']*\'', "", line).split("#")[0]

@@ -1,0 +1,127 @@
+"""The air of one flight: temperature, wind and pressure at any height, with the forecast's error as draws.
+
+Temperatures are joined linearly between the surface reports and the levels aloft, with the standard lapse
+beyond them; winds are joined as vectors between levels, the nearest level's beyond them (said in `notes`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.flight.chance import Chance
+from ownship.flight.planning import usual
+from ownship.physics.atmosphere import isa_temperature_k, pressure_altitude_m
+from ownship.units import from_si, to_si
+
+FloatArray = NDArray[np.float64]
+FAR_FROM_A_LEVEL_M = float(to_si(3000, "ft"))
+
+
+@dataclass(frozen=True)
+class Level:
+    """Air at one altitude above sea level: wind (from, true; None unknown) and temperature (None unknown)."""
+
+    altitude_m: float
+    wind_from_deg: float | None
+    wind_m_s: float | None
+    temperature_k: float | None
+
+
+@dataclass(frozen=True)
+class AirMass:
+    """The air between the aerodromes. `known` False: no levels aloft were given, the rest is a stand-in."""
+
+    winds: tuple[tuple[float, float, float], ...]
+    temperatures: tuple[tuple[float, float], ...]
+    altimeter_pa: float
+    wind_noise_m_s: tuple[FloatArray, FloatArray]
+    temperature_noise_k: FloatArray
+    known: bool
+    highest_level_m: float | None
+    notes: tuple[str, ...] = ()
+
+    def pressure_altitude_m(self, altitude_m: float) -> float:
+        """Pressure altitude of an altitude read on an altimeter set to the flight's setting."""
+        return float(pressure_altitude_m(altitude_m, self.altimeter_pa))
+
+    def middle_temperature_k(self, altitude_m: float) -> float:
+        """The temperature at an altitude without its error."""
+        heights = [h for h, _ in self.temperatures]
+        values = [t for _, t in self.temperatures]
+        inside = float(np.interp(altitude_m, heights, values))
+        nearest = min(max(altitude_m, heights[0]), heights[-1])
+        return inside + float(isa_temperature_k(altitude_m) - isa_temperature_k(nearest))
+
+    def temperature_k(self, altitude_m: float) -> FloatArray:
+        """(draw,) temperature at an altitude."""
+        return self.middle_temperature_k(altitude_m) + self.temperature_noise_k
+
+    def middle_wind(self, altitude_m: float) -> tuple[float, float]:
+        """Wind (from deg true, m/s) at an altitude without its error."""
+        east, north = self._vector(altitude_m)
+        return _polar(np.array(east), np.array(north))[0].item(), float(np.hypot(east, north))
+
+    def wind(self, altitude_m: float) -> tuple[FloatArray, FloatArray]:
+        """(draw,) wind: direction it comes from (deg true) and speed."""
+        east, north = self._vector(altitude_m)
+        return _polar(east + self.wind_noise_m_s[0], north + self.wind_noise_m_s[1])
+
+    def freezing_level_m(self) -> float | None:
+        """Lowest altitude at which the air is at 0 C and colder above; None when it is not known."""
+        if not self.known:
+            return None
+        freezing = float(to_si(0.0, "C", "temperature"))
+        heights = np.arange(self.temperatures[0][0], self.temperatures[0][0] + 8000.0, 30.0)
+        values = np.array([self.middle_temperature_k(h) for h in heights])
+        below = np.nonzero(values <= freezing)[0]
+        return float(heights[below[0]]) if below.size else None
+
+    def _vector(self, altitude_m: float) -> tuple[float, float]:
+        heights = [w[0] for w in self.winds]
+        return (float(np.interp(altitude_m, heights, [w[1] for w in self.winds])),
+                float(np.interp(altitude_m, heights, [w[2] for w in self.winds])))
+
+
+def _polar(east: FloatArray, north: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Direction a wind comes from and its speed, from the vector it blows along."""
+    return np.mod(np.degrees(np.arctan2(-east, -north)), 360.0), np.hypot(east, north)
+
+
+def build(levels: tuple[Level, ...], surface: tuple[tuple[float, float], ...], altimeter_pa: float,
+          cruise_altitude_m: float, chance: Chance) -> AirMass:
+    """The air of a flight from levels aloft and (elevation, temperature) of the aerodromes.
+
+    Where no level aloft is given the air is calm and standard and `known` is False: nothing that rests on
+    it may be judged.
+    """
+    winds = []
+    for level in sorted(levels, key=lambda x: x.altitude_m):
+        if level.wind_from_deg is not None and level.wind_m_s is not None:
+            towards = np.radians(level.wind_from_deg + 180.0)
+            winds.append((level.altitude_m, float(level.wind_m_s * np.sin(towards)),
+                          float(level.wind_m_s * np.cos(towards))))
+    points = sorted([*surface, *((x.altitude_m, x.temperature_k) for x in levels if x.temperature_k is not None)])
+    known = bool(winds) and any(x.temperature_k is not None for x in levels)
+    notes = _notes(winds, cruise_altitude_m)
+    sd = usual("wind_sd") * float(known)
+    return AirMass(tuple(winds) or ((0.0, 0.0, 0.0),),
+                   _merged(points) or ((0.0, float(isa_temperature_k(0.0))),), altimeter_pa,
+                   (sd * chance.normals("wind east"), sd * chance.normals("wind north")),
+                   usual("temperature_sd") * float(known) * chance.normals("temperature aloft"), known,
+                   winds[-1][0] if winds else None, notes)
+
+
+def _notes(winds: list[tuple[float, float, float]], cruise_altitude_m: float) -> tuple[str, ...]:
+    if winds and min(abs(w[0] - cruise_altitude_m) for w in winds) > FAR_FROM_A_LEVEL_M:
+        return (f"No wind aloft is given within 3,000 ft of {from_si(cruise_altitude_m, 'ft'):,.0f} ft; "
+                "the nearest level's wind is used.",)
+    return ()
+
+
+def _merged(points: list[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Points with equal altitude averaged, so that interpolation has one value a height."""
+    heights = sorted({h for h, _ in points})
+    return tuple((h, float(np.mean([t for x, t in points if x == h]))) for h in heights)
