@@ -33,7 +33,8 @@ class TankState:
     words: str
 
 
-def on_board(request: FlightRequest, record: AirframeRecord, errors: InputErrors, chance: Chance) -> tuple[TankState, ...]:
+def on_board(request: FlightRequest, record: AirframeRecord, errors: InputErrors,
+             chance: Chance) -> tuple[TankState, ...]:
     """Usable fuel by tank after adding; refuses unknown tanks and marks and more than a tank holds."""
     known = {tank.id for tank in record.tanks}
     for name, entry in request.fuel.items():
@@ -53,7 +54,8 @@ def _tank(tank: Tank, entry: TankFuel | None, errors: InputErrors, chance: Chanc
         raise BadInput(f"{entry.where} add: {_gal(after)} usable would be in the {tank.id} tank, "
                        f"which holds {_gal(full)} usable; enter less.")
     sd = {"full": errors.fuel_full_m3, "mark": errors.fuel_mark_m3, "dipstick": errors.fuel_dipstick_m3,
-          "clock": errors.fuel_clock_1 * (full - usable), "gauge": errors.fuel_gauge_1 * tank.capacity_m3}[entry.known_by]
+          "clock": errors.fuel_clock_1 * (full - usable),
+          "gauge": errors.fuel_gauge_1 * tank.capacity_m3}[entry.known_by]
     draws = np.clip(usable + sd * chance.normals(f"fuel {tank.id}"), 0.0, full) + entry.add_m3
     words = f"{_gal(usable)} usable, known by {entry.known_by}"
     if entry.add_m3:
@@ -70,8 +72,8 @@ def _usable(tank: Tank, entry: TankFuel) -> float:
             if mark.name == entry.on_board:
                 return mark.usable_m3
         names = ", ".join(f"\"{m.name}\"" for m in tank.marks)
-        raise BadInput(f"{entry.where} on_board: the {tank.id} tank has no mark {entry.on_board!r}; write a quantity, "
-                       f"\"full\"{f' or one of {names}' if names else ''}.")
+        raise BadInput(f"{entry.where} on_board: the {tank.id} tank has no mark {entry.on_board!r}; "
+                       f"write a quantity, \"full\"{f' or one of {names}' if names else ''}.")
     total = entry.counts == "total" or (entry.counts is None and entry.known_by == "dipstick")
     usable = entry.on_board - tank.unusable_m3 if total else entry.on_board
     if usable > full * (1 + 1e-9):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 from ownship.errors import NotPossible, UnknownPlace
 from ownship.world.aerodromes import Aerodrome
@@ -73,4 +74,4 @@ def leg_between(number: int, start: Point, end: Point, day: date, altitude_m: fl
 
 def build_route(points: tuple[Point, ...], day: date, altitude_m: float = 0.0) -> tuple[Leg, ...]:
     """Legs between the points in order."""
-    return tuple(leg_between(i, a, b, day, altitude_m) for i, (a, b) in enumerate(zip(points, points[1:], strict=False)))
+    return tuple(leg_between(i, a, b, day, altitude_m) for i, (a, b) in enumerate(pairwise(points)))
