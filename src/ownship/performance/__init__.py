@@ -1,0 +1,1 @@
+"""Physics and one aeroplane make numbers: take-off, climb, cruise, landing for (case, draw) arrays; the book's table."""

@@ -1,0 +1,191 @@
+"""Climb: rate, gradient, best speeds, time-fuel-distance between two levels, ceilings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.performance.model import Flow, Model, Number, cases, flow_of, speed_factor, weight_n
+from ownship.physics.airspeed import cas_from_ias_m_s, tas_from_cas_m_s
+from ownship.physics.atmosphere import Air, isa_temperature_k
+from ownship.physics.drag import drag_n
+from ownship.physics.engine import air_factor_1, fuel_kg_s
+from ownship.physics.equilibrium import absorbed_power_w, full_throttle_rev_s, thrust_n
+from ownship.units import GRAVITY_M_S2, to_si
+
+FloatArray = NDArray[np.float64]
+ACCELERATION_PER_M = 9.6e-5  # -(1/rho) d rho/dh of the standard atmosphere near the ground, 1/m
+TAKE_OFF_FLAP_SHARE = 0.25  # share of the landing flap's drag that the take-off flap has
+GAUSS_NODES, GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(6)
+CEILING_RATE_M_S = float(to_si(100, "ft/min"))
+SPEEDS, CEILING_LEVELS_M = 11, np.linspace(0.0, float(to_si(26000, "ft")), 14)
+STALL_SHARE = (1.12, 2.0)
+
+
+@dataclass(frozen=True)
+class Climb:
+    """Time (s), fuel (kg), still-air distance (m) and mean TAS of a climb, (case, draw); NaN where it cannot."""
+
+    time_s: FloatArray
+    fuel_kg: FloatArray
+    distance_m: FloatArray
+    mean_tas_m_s: FloatArray
+
+
+@dataclass(frozen=True)
+class BestSpeeds:
+    """Vx and Vy (CAS, m/s), rate at Vy (m/s) and gradient at Vx, (case, draw)."""
+
+    vx_m_s: FloatArray
+    vy_m_s: FloatArray
+    rate_m_s: FloatArray
+    gradient_1: FloatArray
+
+
+@dataclass(frozen=True)
+class _State:
+    rate_m_s: FloatArray
+    gradient_1: FloatArray
+    power_w: FloatArray
+    rev_s: FloatArray
+
+
+def flap_drag_1(model: Model, flap: str | None) -> FloatArray:
+    """Extra CD of a flap setting: None 0, "landing" the calibrated dCD_flap, "take_off" a quarter of it."""
+    share = {None: 0.0, "take_off": TAKE_OFF_FLAP_SHARE, "landing": 1.0}[flap]
+    return np.asarray(share * model.p["dCD_flap"])
+
+
+def _full_throttle(model: Model, flow: Flow, w: FloatArray, tas: FloatArray, carburettor_heat: bool,
+                   configuration: Number = 0.0) -> _State:
+    factor = air_factor_1(model.engine, flow.air, carburettor_heat)
+    n = full_throttle_rev_s(model.engine, model.propeller, factor, flow.density_kg_m3, flow.sound_m_s, tas)
+    thrust = thrust_n(model.propeller, tas, n, flow.density_kg_m3, flow.sound_m_s)
+    gradient = (thrust - drag_n(model.drag, flow.density_kg_m3, tas, w, configuration_1=configuration)) / w
+    rate = gradient * tas / (1 + tas**2 / (2 * GRAVITY_M_S2) * ACCELERATION_PER_M)
+    power = absorbed_power_w(model.propeller, tas, n, flow.density_kg_m3, flow.sound_m_s)
+    return _State(rate, gradient, power, n)
+
+
+def rate_of_climb(model: Model, air: Air, weight_kg: Number, cas_m_s: Number, *, carburettor_heat: bool = False,
+                  flap: str | None = None, noise: bool = True) -> FloatArray:
+    """Rate of climb at full throttle and a calibrated airspeed: (T - D) V/W / (1 + V^2/2g x 9.6e-5), m/s.
+
+    Negative where it cannot hold level. Checks: handbook rows; Lowry's closed forms.
+    """
+    flow = flow_of(air)
+    tas = tas_from_cas_m_s(cases(cas_m_s), flow.air)
+    rate = _full_throttle(model, flow, weight_n(weight_kg), tas, carburettor_heat, flap_drag_1(model, flap)).rate_m_s
+    return model.with_noise("rate_of_climb_fpm", rate, "ft/min") if noise else rate
+
+
+def climb_cas_m_s(model: Model, pressure_altitude_m: Number, weight_kg: Number) -> FloatArray:
+    """The climb speed flown: the record's schedule (IAS) through the position error, as it is for every weight.
+
+    Without a schedule 1.45 Vs1 at the weight. (case, 1) or (case, draw), m/s CAS.
+    """
+    schedule = model.airframe.climb_ias
+    if not schedule:
+        return np.asarray(1.45 * model.airframe.vs1_m_s * speed_factor(model, weight_kg))
+    heights, speeds = zip(*schedule, strict=True)
+    return cas_from_ias_m_s(np.interp(cases(pressure_altitude_m), heights, speeds), model.airframe.position_error)
+
+
+def climb(model: Model, from_pa_m: Number, to_pa_m: Number, temperatures_k: tuple[Number, Number], weight_kg: Number, *,
+          carburettor_heat: bool = False, noise: bool = True) -> Climb:
+    """Climb between two pressure altitudes at the climb speeds, full throttle, full rich.
+
+    6-point Gauss-Legendre in height of 1/ROC; temperature linear between its two ends (K). Weight falls are
+    small within a step and are the caller's. NaN where a rate on the way is not positive.
+    """
+    low, high = cases(from_pa_m), cases(to_pa_m)
+    cold, warm = cases(temperatures_k[0]), cases(temperatures_k[1])
+    span = high - low
+    shape = np.broadcast_shapes(low.shape, high.shape, cold.shape, cases(weight_kg).shape, (1, model.draws.size))
+    time, fuel, distance = (np.zeros(shape) for _ in range(3))
+    for node, weight in zip((GAUSS_NODES + 1) / 2, GAUSS_WEIGHTS / 2, strict=True):
+        h = low + node * span
+        flow = flow_of(Air(h, cold + node * (warm - cold)))
+        tas = tas_from_cas_m_s(climb_cas_m_s(model, h, weight_kg), flow.air)
+        state = _full_throttle(model, flow, weight_n(weight_kg), tas, carburettor_heat)
+        rate = model.with_noise("rate_of_climb_fpm", state.rate_m_s, "ft/min") if noise else state.rate_m_s
+        slowness = weight * span / np.where(rate > 0, rate, np.nan)
+        time = time + slowness
+        fuel = fuel + slowness * fuel_kg_s(model.engine, state.power_w, rich=True, air=flow.air,
+                                           carburettor_heat=carburettor_heat)
+        distance = distance + slowness * np.sqrt(np.maximum(tas**2 - np.nan_to_num(rate) ** 2, 0.0))
+    if noise:
+        fuel = model.with_noise("fuel_flow_usgph", fuel, "kg/s")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        mean = np.where(time > 0, distance / time, climb_tas_at(model, low, cold, weight_kg))
+    return Climb(time, fuel, distance, mean)
+
+
+def climb_tas_at(model: Model, pressure_altitude_m: Number, temperature_k: Number, weight_kg: Number) -> FloatArray:
+    """TAS of the climb speed at one level, m/s."""
+    air = Air(cases(pressure_altitude_m), cases(temperature_k))
+    return tas_from_cas_m_s(climb_cas_m_s(model, pressure_altitude_m, weight_kg), air)
+
+
+def _speed_grid(model: Model, air: Air, weight_kg: Number) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """CAS grid (speed, case, draw), rates and gradients on it."""
+    flow = flow_of(air)
+    shares = np.linspace(*STALL_SHARE, SPEEDS)
+    stall = model.airframe.vs1_m_s * speed_factor(model, weight_kg)
+    cas = np.stack([np.broadcast_to(s * stall, np.broadcast_shapes(stall.shape, flow.density_kg_m3.shape))
+                    for s in shares])
+    states = [_full_throttle(model, flow, weight_n(weight_kg), tas_from_cas_m_s(c, flow.air), False) for c in cas]
+    shape = np.broadcast_shapes(cas.shape, (SPEEDS, *states[0].rate_m_s.shape))
+    return (np.broadcast_to(cas, shape), np.stack([s.rate_m_s for s in states]),
+            np.stack([s.gradient_1 for s in states]))
+
+
+def _peak(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Top of a parabola through the best of an equally spaced grid and its neighbours (first axis)."""
+    i = np.clip(np.nanargmax(np.nan_to_num(y, nan=-np.inf), axis=0), 1, y.shape[0] - 2)[None]
+    def take(v: FloatArray, k: int) -> FloatArray:
+        return np.take_along_axis(v, i + k, axis=0)[0]
+
+    left, centre, right = (take(y, k) for k in (-1, 0, 1))
+    curve = left - 2 * centre + right
+    with np.errstate(divide="ignore", invalid="ignore"):
+        offset = np.clip(np.where(curve < 0, 0.5 * (left - right) / curve, 0.0), -1.0, 1.0)
+    step = take(x, 1) - take(x, 0)
+    return take(x, 0) + offset * step, centre + 0.5 * offset * (right - left) + 0.5 * offset**2 * curve
+
+
+def best_speeds(model: Model, air: Air, weight_kg: Number) -> BestSpeeds:
+    """Vx and Vy by a parabola through the best of 11 speeds between 1.12 and 2.0 Vs1. Check: Lowry's Vx, Vy."""
+    cas, rates, gradients = _speed_grid(model, air, weight_kg)
+    vy, rate = _peak(cas, rates)
+    vx, gradient = _peak(cas, gradients)
+    return BestSpeeds(vx, vy, rate, gradient)
+
+
+def ceilings_m(model: Model, weight_kg: float, isa_deviation_k: float = 0.0, *,
+               noise: bool = True) -> tuple[FloatArray, FloatArray]:
+    """(service, absolute) ceiling as pressure altitudes (draw,): best rate of 100 ft/min and of nothing.
+
+    Interpolated linearly between levels 2,000 ft apart to 26,000 ft; NaN above that, or where even sea level
+    does not give the rate.
+    """
+    air = Air(CEILING_LEVELS_M, isa_temperature_k(CEILING_LEVELS_M) + isa_deviation_k)
+    rate = best_speeds(model, air, weight_kg).rate_m_s
+    found = [_crossing(rate, wanted) for wanted in (CEILING_RATE_M_S, 0.0)]
+    if noise:
+        found = [model.with_noise("service_ceiling_ft", f[None, :], "ft")[0] for f in found]
+    return found[0], found[1]
+
+
+def _crossing(rate: FloatArray, wanted: float) -> FloatArray:
+    """Height at which the falling rate (level, draw) passes `wanted`."""
+    above = rate >= wanted
+    last = above.shape[0] - 1 - np.argmax(above[::-1], axis=0)
+    inside = above.any(axis=0) & (last < rate.shape[0] - 1)
+    i = np.minimum(last, rate.shape[0] - 2)
+    columns = np.arange(rate.shape[1])
+    high, low = rate[i, columns], rate[i + 1, columns]
+    share = (high - wanted) / (high - low)
+    return np.where(inside, CEILING_LEVELS_M[i] + share * (CEILING_LEVELS_M[i + 1] - CEILING_LEVELS_M[i]), np.nan)

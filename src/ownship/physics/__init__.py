@@ -1,0 +1,1 @@
+"""True of any small aeroplane: arrays in, arrays out, SI, no files, no clock."""

@@ -1,0 +1,118 @@
+"""Equilibria of engine, propeller and airframe: rpm at full throttle, speed at rpm, rpm for a thrust, top speed.
+
+All are solved by a fixed number of steps (two regula falsi : one bisection) for every (case, draw) at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.physics.drag import DragLaw, drag_n, minimum_drag_speed_m_s
+from ownship.physics.engine import EngineLaw
+from ownship.physics.propeller import MAX_J, PropellerLaw, coefficients
+
+FloatArray = NDArray[np.float64]
+Number = Any
+STEPS = 12
+LOWEST_REV_S, HIGHEST_REV_S = 18.0, 62.0
+
+
+def root(function: Callable[[FloatArray], FloatArray], low: FloatArray, high: FloatArray,
+         steps: int = STEPS) -> FloatArray:
+    """Root of `function` between low (positive there) and high (negative there), elementwise; NaN without a sign change.
+
+    `steps` fixed iterations, two regula falsi then one bisection: about 1e-7 of the bracket.
+    """
+    low, high = np.broadcast_arrays(np.asarray(low, dtype=float), np.asarray(high, dtype=float))
+    at_low, at_high = function(low), function(high)
+    shape = np.broadcast_shapes(low.shape, at_low.shape)
+    low, high = np.broadcast_to(low, shape).copy(), np.broadcast_to(high, shape).copy()
+    at_low, at_high = np.broadcast_to(at_low, shape).copy(), np.broadcast_to(at_high, shape).copy()
+    bad = ~((at_low >= 0) & (at_high <= 0))
+    middle = (low + high) / 2
+    for i in range(steps):
+        if i % 3 == 2:
+            middle = (low + high) / 2
+        else:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                middle = low + (high - low) * at_low / (at_low - at_high)
+            middle = np.where((middle > low) & (middle < high), middle, (low + high) / 2)
+        value = function(middle)
+        up = value > 0
+        low, at_low = np.where(up, middle, low), np.where(up, value, at_low)
+        high, at_high = np.where(up, high, middle), np.where(up, at_high, value)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        last = low + (high - low) * at_low / (at_low - at_high)
+    last = np.where((last >= low) & (last <= high), last, middle)
+    return np.where(bad, np.nan, last)
+
+
+def full_throttle_rev_s(engine: EngineLaw, propeller: PropellerLaw, factor_1: Number, density_kg_m3: Number,
+                        sound_m_s: Number, airspeed_m_s: Number) -> FloatArray:
+    """Propeller speed at which full-throttle power equals what the propeller absorbs: P_max(n)/n = CP* rho n^2 D^5.
+
+    factor_1 from engine.air_factor_1; rev/s within 18 to 62, NaN outside. Static: airspeed 0.
+    """
+    scale = density_kg_m3 * propeller.diameter_m**5
+    rated = engine.power_factor_1 * engine.rated_power_w / engine.rated_rev_s * factor_1
+
+    def surplus(n: FloatArray) -> FloatArray:
+        _, cp = coefficients(propeller, airspeed_m_s, n, sound_m_s, thrust=False)
+        x = n / engine.rated_rev_s
+        return np.asarray(rated * (1 + engine.torque_slope_1 * (1 - x)) - cp * scale * n * n)
+
+    return root(surplus, np.asarray(LOWEST_REV_S), np.asarray(HIGHEST_REV_S))
+
+
+def thrust_n(propeller: PropellerLaw, airspeed_m_s: Number, rev_s: Number, density_kg_m3: Number,
+             sound_m_s: Number) -> FloatArray:
+    """T = CT* rho n^2 D^4, N."""
+    ct, _ = coefficients(propeller, airspeed_m_s, rev_s, sound_m_s, power=False)
+    return np.asarray(ct * density_kg_m3 * np.square(rev_s) * propeller.diameter_m**4)
+
+
+def absorbed_power_w(propeller: PropellerLaw, airspeed_m_s: Number, rev_s: Number, density_kg_m3: Number,
+                     sound_m_s: Number) -> FloatArray:
+    """P = CP* rho n^3 D^5, W."""
+    _, cp = coefficients(propeller, airspeed_m_s, rev_s, sound_m_s, thrust=False)
+    return np.asarray(cp * density_kg_m3 * np.asarray(rev_s) ** 3 * propeller.diameter_m**5)
+
+
+def level_speed_m_s(propeller: PropellerLaw, drag: DragLaw, density_kg_m3: Number, sound_m_s: Number,
+                    weight_n: Number, rev_s: Number) -> FloatArray:
+    """The upper speed of level flight at a propeller speed: CT* rho n^2 D^4 = D(V), V above 0.95 V_md; NaN without one."""
+    slowest = 0.95 * minimum_drag_speed_m_s(drag, density_kg_m3, weight_n)
+    fastest = np.maximum(1.15 * np.asarray(rev_s) * propeller.diameter_m, slowest * 1.01)
+
+    def surplus(v: FloatArray) -> FloatArray:
+        return thrust_n(propeller, v, rev_s, density_kg_m3, sound_m_s) - drag_n(drag, density_kg_m3, v, weight_n)
+
+    return root(surplus, slowest, fastest)
+
+
+def rev_for_thrust_s(propeller: PropellerLaw, density_kg_m3: Number, sound_m_s: Number, airspeed_m_s: Number,
+                     wanted_n: Number) -> FloatArray:
+    """Propeller speed that gives a thrust at an airspeed; NaN where J would pass 1.25 or 62 rev/s not suffice."""
+    low = np.maximum(np.asarray(airspeed_m_s) / (MAX_J * propeller.diameter_m) * 1.0001, 5.0)
+
+    def lacking(n: FloatArray) -> FloatArray:
+        return np.asarray(wanted_n - thrust_n(propeller, airspeed_m_s, n, density_kg_m3, sound_m_s))
+
+    return root(lacking, low, np.asarray(HIGHEST_REV_S))
+
+
+def top_speed_m_s(engine: EngineLaw, propeller: PropellerLaw, drag: DragLaw, factor_1: Number, density_kg_m3: Number,
+                  sound_m_s: Number, weight_n: Number) -> FloatArray:
+    """Level speed at full throttle, no rpm limit: root in V with the rpm equilibrium inside; NaN without one."""
+    slowest = 0.95 * minimum_drag_speed_m_s(drag, density_kg_m3, weight_n)
+
+    def surplus(v: FloatArray) -> FloatArray:
+        n = full_throttle_rev_s(engine, propeller, factor_1, density_kg_m3, sound_m_s, v)
+        n = np.where(np.isnan(n), HIGHEST_REV_S, n)
+        return thrust_n(propeller, v, n, density_kg_m3, sound_m_s) - drag_n(drag, density_kg_m3, v, weight_n)
+
+    return root(surplus, slowest, np.maximum(3.0 * slowest, 90.0))
