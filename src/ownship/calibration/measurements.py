@@ -1,0 +1,128 @@
+"""What a row says and how sure it is; what the model predicts for it."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.performance import climb as climbing
+from ownship.performance import cruise as cruising
+from ownship.performance import landing as landings
+from ownship.performance import takeoff as takeoffs
+from ownship.performance.model import Model, cases, priors
+from ownship.performance.rows import VALUE_UNITS, Rows
+from ownship.physics.airspeed import cas_from_ias_m_s
+from ownship.physics.atmosphere import Air, isa_temperature_k
+from ownship.units import from_si
+
+FloatArray = NDArray[np.float64]
+MANY_ROWS = 10  # beyond this many rows of a kind each counts for less: they are one table, not many measurements
+
+
+def row_sd(rows: Rows) -> FloatArray:
+    """One sd of every row in the unit of its kind: the row's own, the owner's scatter added as squares, and
+    sigma x max(1, sqrt(rows of that kind and origin/10)) because rows of one table are not independent."""
+    known, out = priors(), np.empty(len(rows))
+    own = rows.texts["origin"] == "own"
+    for kind in set(rows.kind.tolist()):
+        for is_own in (False, True):
+            chosen = (rows.kind == kind) & (own == is_own)
+            if not chosen.any():
+                continue
+            sd = known.row_sd[kind].sd(rows.value[chosen])
+            if is_own:
+                sd = np.hypot(sd, known.own_sd[kind].sd(rows.value[chosen]))
+            out[chosen] = sd * max(1.0, float(np.sqrt(chosen.sum() / MANY_ROWS))) if not is_own else sd
+    return out
+
+
+def predict(model: Model, rows: Rows, *, noise: bool = False) -> FloatArray:
+    """What the model says for every row, (row, draw), in the unit of the row's kind; one vector call a kind.
+
+    NaN where the aeroplane cannot do what the row asks.
+    """
+    out = np.full((len(rows), model.draws.size), np.nan)
+    for kind in dict.fromkeys(rows.kind.tolist()):
+        chosen = rows.kind == kind
+        out[chosen] = from_si(_BY_KIND[kind](model, rows.where(chosen), kind, noise), *VALUE_UNITS[kind])
+    return out
+
+
+def _air(rows: Rows) -> Air:
+    return Air(rows.pressure_altitude_m, rows.temperature_k)
+
+
+def _given(values: FloatArray, default: float | None) -> FloatArray | None:
+    """A column with its blanks filled from the record; None where neither says anything."""
+    if np.isnan(values).all():
+        return None
+    return np.where(np.isnan(values), np.nan if default is None else default, values)
+
+
+def _take_off(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    a = model.airframe
+    wind = np.nan_to_num(rows.headwind_m_s)
+    speeds = (_given(rows.lift_off_ias_m_s, a.lift_off_ias_m_s), _given(rows.at_50ft_ias_m_s, a.at_50ft_ias_m_s))
+    at = rows.weight_kg if speeds[0] is not None else None
+    done = takeoffs.take_off(model, _air(rows), rows.weight_kg, headwind_m_s=wind, lift_off_ias_m_s=speeds[0],
+                             at_50ft_ias_m_s=speeds[1], speeds_at_kg=at, noise=noise)
+    return done.roll_m if kind == "takeoff_roll_ft" else done.over_50ft_m
+
+
+def _landing(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    speed = _given(rows.approach_ias_m_s, model.airframe.approach_ias_m_s)
+    at = rows.weight_kg if speed is not None else None
+    done = landings.landing(model, _air(rows), rows.weight_kg, headwind_m_s=np.nan_to_num(rows.headwind_m_s),
+                            approach_ias_m_s=speed, speeds_at_kg=at, noise=noise)
+    return done.roll_m if kind == "landing_roll_ft" else done.over_50ft_m
+
+
+def _rate(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    scheduled = climbing.climb_cas_m_s(model, rows.pressure_altitude_m, rows.weight_kg)
+    given = cas_from_ias_m_s(cases(np.nan_to_num(rows.climb_ias_m_s, nan=30.0)), model.airframe.position_error)
+    cas = np.where(np.isnan(cases(rows.climb_ias_m_s)), scheduled, given)
+    return climbing.rate_of_climb(model, _air(rows), rows.weight_kg, cas, noise=noise)
+
+
+def _cruise(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    rich = rows.texts["mixture"] == "rich"
+    out = np.empty((len(rows), model.draws.size))
+    for mixture, chosen in (("rich", rich), ("lean", ~rich)):
+        if not chosen.any():
+            continue
+        part = rows.where(chosen)
+        state = cruising.at_rpm(model, _air(part), part.weight_kg, part.rev_s, mixture=mixture, noise=noise)
+        density = model.airframe.fuel_density_kg_m3
+        out[chosen] = {"cruise_tas_kt": state.tas_m_s, "power_pct": state.power_1,
+                       "fuel_flow_usgph": state.fuel_kg_s / density}[kind]
+    return out
+
+
+def _climb(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    """From sea level to the row's altitude, standard day shifted by the row's deviation there."""
+    deviation = rows.temperature_k - isa_temperature_k(rows.pressure_altitude_m)
+    start = isa_temperature_k(np.zeros(len(rows))) + deviation
+    done = climbing.climb(model, 0.0, rows.pressure_altitude_m, (start, rows.temperature_k), rows.weight_kg, noise=noise)
+    return {"climb_time_min": done.time_s, "climb_distance_nm": done.distance_m,
+            "climb_fuel_usgal": done.fuel_kg / model.airframe.fuel_density_kg_m3}[kind]
+
+
+def _top(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    return cruising.full_throttle(model, _air(rows), rows.weight_kg, noise=noise).tas_m_s
+
+
+def _ceiling(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    deviation = rows.temperature_k - isa_temperature_k(rows.pressure_altitude_m)
+    return np.stack([climbing.ceilings_m(model, float(w), float(d), noise=noise)[0]
+                     for w, d in zip(rows.weight_kg, deviation, strict=True)])
+
+
+def _static(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    return takeoffs.static_rev_s(model, _air(rows), noise=noise)
+
+
+_BY_KIND = {"takeoff_roll_ft": _take_off, "takeoff_50ft_ft": _take_off, "landing_roll_ft": _landing,
+            "landing_50ft_ft": _landing, "rate_of_climb_fpm": _rate, "cruise_tas_kt": _cruise, "power_pct": _cruise,
+            "fuel_flow_usgph": _cruise, "climb_time_min": _climb, "climb_fuel_usgal": _climb,
+            "climb_distance_nm": _climb, "max_level_tas_kt": _top, "service_ceiling_ft": _ceiling,
+            "static_rpm": _static}
