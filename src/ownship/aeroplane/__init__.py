@@ -1,0 +1,1 @@
+"""True of this one aeroplane: the airframe record, its weighings and its loading, as frozen values."""
