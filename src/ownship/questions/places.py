@@ -1,0 +1,93 @@
+"""Where things are kept, and the aerodrome database: built once, opened read-only ever after."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from ownship.world.aerodromes import Aerodrome
+
+
+def cache_folder() -> Path:
+    """The folder of things that can be made again (OWNSHIP_CACHE, else the user's cache folder); made if absent."""
+    from platformdirs import user_cache_path
+
+    folder = Path(os.environ["OWNSHIP_CACHE"]) if os.environ.get("OWNSHIP_CACHE") else user_cache_path("ownship")
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that it is there whole or not at all."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+
+
+def today() -> date:
+    """The day it is."""
+    return date.today()  # noqa: DTZ011 - the pilot's own day
+
+
+def aerodromes() -> sqlite3.Connection:
+    """The aerodrome database, built in the cache folder the first time (about two seconds)."""
+    from ownship.world import aerodrome_database as database
+
+    path = cache_folder() / f"aerodromes-{database.DATA_DATE}-{database.SCHEMA_VERSION}.sqlite"
+    if path.exists():
+        connection = sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False)
+        if database.usable(connection):
+            return connection
+        connection.close()
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".aerodromes.")
+    os.close(handle)
+    try:
+        fresh = sqlite3.connect(name)
+        fresh.execute("PRAGMA journal_mode = OFF")
+        fresh.execute("PRAGMA synchronous = OFF")
+        with fresh:
+            database.build(fresh)
+        fresh.close()
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
+    return sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False)
+
+
+def airports(text: str, most: int = 20) -> list[Aerodrome]:
+    """Aerodromes that a search text finds."""
+    from ownship.world import aerodrome_database as database
+
+    return database.search(aerodromes(), text, today(), most)
+
+
+def airports_json(found: list[Aerodrome]) -> dict[str, Any]:
+    """The results of `airports --json` (formats.md)."""
+    from ownship.units import from_si
+
+    def feet(value: float | None) -> dict[str, Any] | None:
+        return None if value is None else {"value": float(from_si(value, "ft")), "unit": "ft"}
+
+    return {"results": [{
+        "ident": a.ident, "codes": list(a.codes), "name": a.name, "type": a.kind, "closed": a.closed, "country": a.country,
+        "position": {"lat": a.lat_deg, "lon": a.lon_deg}, "elevation": feet(a.elevation_m),
+        "runways": [{"end": e.ident, "true_heading": e.true_heading_deg, "heading_source": e.heading_source,
+                     "take_off_length": feet(e.take_off_length_m), "landing_length": feet(e.landing_length_m),
+                     "slope": None if e.slope_1 is None else {"value": e.slope_1 * 100, "unit": "%"},
+                     "surface": e.surface, "surface_text": e.surface_text, "lighted": e.lighted, "closed": e.closed}
+                    for e in a.ends],
+        "frequencies": [{"type": f.kind, "description": f.description, "mhz": f.mhz} for f in a.frequencies],
+        "source": a.source, "data_date": a.data_date} for a in found]}

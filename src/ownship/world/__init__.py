@@ -1,0 +1,1 @@
+"""What is outside: aerodromes, geodesy, magnetism, the sun, weather texts."""

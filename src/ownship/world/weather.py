@@ -1,0 +1,213 @@
+"""Weather texts: METAR through an adapter, typed winds, winds-aloft (FB) groups. SI inside; winds true unless said.
+
+The adapter around the parser re-reads what that rounds or misreads: altimeter, visibility with P and M, tenths of
+degrees. The raw text stays beside every value.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from ownship.errors import WeatherText
+from ownship.units import from_si, to_si
+
+HIGHEST_SURFACE_WIND_KT, HIGHEST_ALOFT_WIND_KT = 120, 300
+UNSIGNED_NEGATIVE_ABOVE_M = float(to_si(24000, "ft"))
+_WIND = re.compile(r"^(?:(\d{3})|(VRB))/?(\d{2,3})(?:G(\d{2,3}))?(?:KT)?$")
+_SPACED = re.compile(r"^(\d{1,3}|VRB)\s*/\s*(\d{1,3})\s*(?:G\s*(\d{1,3}))?$")
+
+
+@dataclass(frozen=True)
+class WindReport:
+    """A wind: from (deg true; None when variable or calm), speed and gust in m/s."""
+
+    from_deg: float | None
+    speed_m_s: float
+    gust_m_s: float | None = None
+    variable: bool = False
+
+
+@dataclass(frozen=True)
+class SurfaceWeather:
+    """Weather at a place; None where it was not reported."""
+
+    wind: WindReport | None
+    temperature_k: float | None
+    dew_point_k: float | None
+    altimeter_pa: float | None
+    visibility_m: float | None
+    ceiling_m: float | None
+    source: str
+
+
+def parse_wind(text: str, where: str = "wind", highest_kt: int = HIGHEST_SURFACE_WIND_KT) -> WindReport:
+    """A typed wind in knots: "110/08G14", "VRB05", "calm", "24015G25KT". One sentence for anything else."""
+    upper = text.strip().upper()
+    if upper in ("CALM", "00000KT", "0/0", "000/00"):
+        return WindReport(None, 0.0)
+    match = _WIND.match(upper) or None
+    groups = (match[1] or match[2], match[3], match[4]) if match else None
+    if groups is None and (spaced := _SPACED.match(upper)):
+        groups = (spaced[1], spaced[2], spaced[3])
+    if groups is None:
+        raise WeatherText(f"{where}: {text!r} is not a wind; write it as 110/08G14 (from deg, kt, gust), VRB05 or calm.")
+    direction, speed, gust = groups
+    if int(speed) > highest_kt or (gust and int(gust) > highest_kt):
+        raise WeatherText(f"{where}: a wind of {gust or speed} kt is not believable here; allowed is 0 to {highest_kt} kt.")
+    if gust and int(gust) < int(speed):
+        raise WeatherText(f"{where}: the gust of {gust} kt is below the wind of {speed} kt; correct one of the two.")
+    variable = direction == "VRB"
+    if not variable and int(direction) > 360:
+        raise WeatherText(f"{where}: {direction} degrees is no direction; write 000 to 360.")
+    return WindReport(None if variable else float(int(direction)) % 360.0, float(to_si(int(speed), "kt")),
+                      float(to_si(int(gust), "kt")) if gust else None, variable)
+
+
+def parse_metar(text: str, where: str = "metar") -> SurfaceWeather:
+    """A METAR or SPECI as SurfaceWeather. Checks: WX-01 to WX-05. WeatherText when it does not parse."""
+    raw = " ".join(text.upper().replace("=", " ").split())
+    body = re.sub(r"^(METAR|SPECI)\s+", "", re.sub(r"\b(COR|CC[A-Z])\s+", "", raw))
+    body = re.sub(r"^(METAR|SPECI|COR)\s+", "", body)
+    if not re.match(r"^[A-Z][A-Z0-9]{3}\s+\d{6}Z\b", body) or re.search(r"\bNIL\b", body):
+        raise WeatherText(f"{where}: {text[:60]!r} does not read as a METAR; it begins with the station and the time, "
+                          "such as KBOI 112353Z.")
+    report = _parsed(body, text, where)
+    main = body.split(" RMK ")[0]
+    temperature, dew_point = _temperatures(body, main)
+    return SurfaceWeather(_wind_of(main, where), temperature, dew_point, _altimeter(main), _visibility(main),
+                          _ceiling(report), f"METAR {body}")
+
+
+def _parsed(body: str, text: str, where: str) -> object:
+    from metar_taf_parser.parser.parser import MetarParser
+
+    try:
+        return MetarParser().parse(body)
+    except Exception:
+        raise WeatherText(f"{where}: {text[:60]!r} does not read as a METAR; check it group by group.") from None
+
+
+def _wind_of(main: str, where: str) -> WindReport | None:
+    match = re.search(r"\b(\d{3}|VRB)(\d{2,3})(?:G(\d{2,3}))?(KT|MPS)\b", main)
+    if match is None:
+        return None
+    unit = "kt" if match[4] == "KT" else "m/s"
+    speed, gust = float(to_si(int(match[2]), unit)), float(to_si(int(match[3]), unit)) if match[3] else None
+    fastest = from_si(gust or speed, "kt")
+    if fastest > HIGHEST_SURFACE_WIND_KT:
+        raise WeatherText(f"{where}: a wind of {fastest:.0f} kt is not believable; allowed is 0 to "
+                          f"{HIGHEST_SURFACE_WIND_KT} kt.")
+    if speed == 0:
+        return WindReport(None, 0.0)
+    variable = match[1] == "VRB"
+    if not variable and int(match[1]) > 360:
+        raise WeatherText(f"{where}: {match[1]} degrees is no direction; check the wind group.")
+    return WindReport(None if variable else float(int(match[1])) % 360.0, speed, gust, variable)
+
+
+def _temperatures(body: str, main: str) -> tuple[float | None, float | None]:
+    def kelvin(sign: bool, value: float) -> float:
+        return float(to_si(-value if sign else value, "C", "temperature"))
+
+    if exact := re.search(r"\bT([01])(\d{3})(?:([01])(\d{3}))?\b", body.split(" RMK ")[-1] if " RMK " in body else ""):
+        dew = kelvin(exact[3] == "1", int(exact[4]) / 10) if exact[4] else None
+        return kelvin(exact[1] == "1", int(exact[2]) / 10), dew
+    match = re.search(r"(?<=\s)(M?)(\d{2})/(?:(M?)(\d{2}))?(?=\s|$)", main)
+    if match is None:
+        return None, None
+    return kelvin(bool(match[1]), int(match[2])), kelvin(bool(match[3]), int(match[4])) if match[4] else None
+
+
+def _altimeter(main: str) -> float | None:
+    if match := re.search(r"\bA(\d{4})\b", main):
+        return float(to_si(int(match[1]) / 100, "inHg"))
+    if match := re.search(r"\bQ(\d{4})\b", main):
+        return float(to_si(int(match[1]), "hPa"))
+    return None
+
+
+def _visibility(main: str) -> float | None:
+    """Prevailing visibility in m; M (less than) and P (more than) keep the figure itself."""
+    if " CAVOK" in main:
+        return 10000.0
+    if match := re.search(r"(?<=\s)[PM]?(?:(\d+)\s)?(\d+)/(\d+)SM\b", main):
+        return float(to_si(int(match[1] or 0) + int(match[2]) / int(match[3]), "sm"))
+    if match := re.search(r"(?<=\s)[PM]?(\d+)SM\b", main):
+        return float(to_si(int(match[1]), "sm"))
+    if match := re.search(r"(?<=(?:KT|PS)\s)(?:\d{3}V\d{3}\s)?(\d{4})(?=\s)", main):
+        return 10000.0 if match[1] == "9999" else float(match[1])
+    return None
+
+
+def _ceiling(report: object) -> float | None:
+    """Lowest broken or overcast layer or vertical visibility above the ground, m; infinity where there is none. WX-10."""
+    vertical = getattr(report, "vertical_visibility", None)
+    heights = [c.height for c in getattr(report, "clouds", []) if c.height is not None
+               and getattr(c.quantity, "name", "") in ("BKN", "OVC")]
+    if vertical is not None:
+        heights.append(vertical)
+    if heights:
+        return float(to_si(min(heights), "ft"))
+    return float("inf")
+
+
+@dataclass(frozen=True)
+class AloftGroup:
+    """One decoded winds-aloft group."""
+
+    from_deg: float | None
+    speed_m_s: float | None
+    temperature_k: float | None
+    light_and_variable: bool = False
+    or_more: bool = False
+
+
+def winds_aloft_group(group: str, level_m: float | None = None, where: str = "winds aloft") -> AloftGroup:
+    """Decode ddffTT: dd above 50 means -50 and +100 kt; 9900 light and variable; 7799 type: 199 kt or more.
+
+    An unsigned temperature is negative, and only good above 24,000 ft. Checks: WX-12 to WX-16, WX-18.
+    """
+    match = re.match(r"^(\d{2})(\d{2})(?:([+-]?)(\d{2}))?$", group.strip())
+    if match is None:
+        raise WeatherText(f"{where}: {group!r} is not a winds-aloft group; write ddff or ddffTT, such as 2435+07.")
+    direction, speed = int(match[1]), int(match[2])
+    temperature = None
+    if match[4]:
+        if not match[3] and (level_m is None or level_m <= UNSIGNED_NEGATIVE_ABOVE_M):
+            raise WeatherText(f"{where}: {group!r} has a temperature without a sign, which is only so above 24,000 ft; "
+                              "write + or -, or give the level.")
+        sign = 1 if match[3] == "+" else -1
+        temperature = float(to_si(sign * int(match[4]), "C", "temperature"))
+    if direction == 99 and speed == 0:
+        return AloftGroup(None, None, temperature, light_and_variable=True)
+    fast = direction > 50
+    direction -= 50 if fast else 0
+    if not 0 <= direction <= 36:
+        raise WeatherText(f"{where}: {group!r} holds no direction; dd is 00 to 36, or 51 to 86 from 100 kt on.")
+    knots = speed + (100 if fast else 0)
+    return AloftGroup(direction * 10.0 % 360.0, float(to_si(knots, "kt")), temperature, or_more=fast and speed == 99)
+
+
+def fb_levels(text: str, station: str, where: str = "winds aloft") -> tuple[tuple[float, AloftGroup], ...]:
+    """The groups of one station of an FB text: ((altitude m, group), ...). The header line names the levels after FT."""
+    levels: list[int] | None = None
+    for line in text.upper().splitlines():
+        words = line.split()
+        if words[:1] == ["FT"]:
+            levels = [int(w) for w in words[1:] if w.isdigit()]
+        elif words and levels and words[0] in (station, station[1:]):
+            header = next(x for x in text.upper().splitlines() if x.split()[:1] == ["FT"])
+            return tuple(_placed(header, line, where))
+    raise WeatherText(f"{where}: the winds-aloft text has no line FT with levels and none for {station}; check both.")
+
+
+def _placed(header: str, line: str, where: str) -> list[tuple[float, AloftGroup]]:
+    """Groups by the column they stand under; by count from the right where columns do not tell."""
+    columns = [(m.end(), int(m[0])) for m in re.finditer(r"\d+", header)]
+    groups = list(re.finditer(r"\S+", line))[1:]
+    if len(groups) <= len(columns) and line.strip() and not any(abs(g.end() - c[0]) <= 4 for g in groups[:1] for c in columns):
+        pairs = list(zip([c[1] for c in columns[len(columns) - len(groups):]], groups, strict=True))
+    else:
+        pairs = [(min(columns, key=lambda c: abs(c[0] - g.end()))[1], g) for g in groups]
+    return [(float(to_si(level, "ft")), winds_aloft_group(g[0], float(to_si(level, "ft")), where)) for level, g in pairs]
