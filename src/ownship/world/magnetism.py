@@ -25,7 +25,7 @@ class Field:
 
 @cache
 def _model() -> Any:
-    from pygeomag import GeoMag
+    from pygeomag.geomag import GeoMag
 
     return GeoMag(coefficients_file="wmm/WMM_2025.COF")
 

@@ -83,7 +83,7 @@ def _parsed(body: str, text: str, where: str) -> object:
     from metar_taf_parser.parser.parser import MetarParser
 
     try:
-        return MetarParser().parse(body)
+        return MetarParser().parse(body)  # type: ignore[no-untyped-call]
     except Exception:
         raise WeatherText(f"{where}: {text[:60]!r} does not read as a METAR; check it group by group.") from None
 

@@ -1,0 +1,1 @@
+"""What the law wants, as dated data with sources: fuel, night, levels, minima; and dates that fall due."""

@@ -1,0 +1,173 @@
+"""Rules of a place as data with dates: the one in force on the day of the flight is used, and cited."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from typing import Any
+
+from ownship.provenance import STATUSES, Source, package_toml
+from ownship.schema import Table
+from ownship.units import from_si
+
+PLACES = ("USA", "Canada", "EASA")
+_FILES = {"USA": "usa.toml", "Canada": "canada.toml", "EASA": "easa.toml"}
+_QUANTITIES = {"time": "time", "zenith": "angle", "after": "time", "before": "time", "above_ground": "length",
+               "offset": "length", "ceiling": "length", "visibility": "length"}
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One rule: id, section, the days it is in force, its values (SI, words, flags) and its source with status."""
+
+    id: str
+    section: str
+    effective_from: date
+    effective_to: date | None
+    values: dict[str, Any]
+    source: Source
+
+    def cite(self) -> str:
+        """Section, source, how it was known."""
+        return f"{self.section} ({self.source.words()})"
+
+
+@dataclass(frozen=True)
+class FuelReserve:
+    """The final reserve: minutes at which flow, and what else the rule wants in the tanks."""
+
+    time_s: float
+    flow: str
+    alternate: bool
+    approach_and_missed: bool
+    rule: Rule
+
+
+@dataclass(frozen=True)
+class NightDefinition:
+    """Night for one use: the zenith, and how much later and earlier than its passages it begins and ends."""
+
+    zenith_deg: float
+    after_s: float
+    before_s: float
+    rule: Rule
+
+
+@dataclass(frozen=True)
+class LevelAnswer:
+    """Whether a cruising level obeys the rule; ok None: the height above ground is needed and not known."""
+
+    ok: bool | None
+    words: str
+    nearest_m: tuple[float, float]
+    rule: Rule
+
+
+@dataclass(frozen=True)
+class Minima:
+    """A ceiling and a visibility."""
+
+    ceiling_m: float
+    visibility_m: float
+    rule: Rule
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """The rules of one place, of all dates."""
+
+    place: str
+    countries: tuple[str, ...]
+    rules: tuple[Rule, ...]
+
+    def in_force(self, id_: str, day: date) -> Rule | None:
+        """The rule with an id on a day; None where none was in force that day."""
+        found = [r for r in self.rules if r.id == id_ and r.effective_from <= day
+                 and (r.effective_to is None or day <= r.effective_to)]
+        return max(found, key=lambda r: r.effective_from) if found else None
+
+    def fuel_reserve(self, day: date, flight_rules: str, *, night: bool) -> FuelReserve | None:
+        """The final reserve of a VFR (day or night) or IFR flight. Check: FU-05."""
+        rule = self.in_force("fuel.ifr" if flight_rules == "IFR" else f"fuel.vfr.{'night' if night else 'day'}", day)
+        if rule is None:
+            return None
+        v = rule.values
+        return FuelReserve(v["time"], v["flow"], v.get("alternate", False), v.get("approach_and_missed", False), rule)
+
+    def night(self, day: date, use: str) -> NightDefinition | None:
+        """Night for "fuel", "lights" or "passengers". Check: SU-07."""
+        rule = self.in_force(f"night.{use}", day)
+        if rule is None:
+            return None
+        v = rule.values
+        return NightDefinition(v["zenith"], v.get("after", 0.0), v.get("before", 0.0), rule)
+
+    def minima(self, day: date, id_: str) -> Minima | None:
+        """Ceiling and visibility of a rule ("minima.aerodrome.vfr", "alternate.ifr.non_precision")."""
+        rule = self.in_force(id_, day)
+        return None if rule is None else Minima(rule.values["ceiling"], rule.values["visibility"], rule)
+
+    def cruising_level(self, day: date, flight_rules: str, course_deg: float, altitude_m: float,
+                       above_ground_m: float | None) -> LevelAnswer | None:
+        """The semicircular rule: 0-179 odd thousands, 180-359 even, plus 500 ft VFR.
+
+        A level that obeys is right whatever the ground; one that does not is only wrong more than 3,000 ft above
+        the ground (VFR): without the height above ground that is not known. Check: NV-16.
+        """
+        rule = self.in_force(f"level.{flight_rules.lower()}", day)
+        if rule is None:
+            return None
+        offset = round(float(from_si(rule.values["offset"], "ft")))
+        altitude = round(float(from_si(altitude_m, "ft")))
+        odd = course_deg % 360.0 < 180.0
+        thousands, rest = divmod(altitude - offset, 1000)
+        legal = rest == 0 and thousands % 2 == (1 if odd else 0)
+        words = f"{'odd' if odd else 'even'} thousands{' + 500 ft' if offset else ''} on a magnetic course of {course_deg:03.0f}"
+        below = _nearest(altitude, offset, odd, up=False), _nearest(altitude, offset, odd, up=True)
+        ok: bool | None = legal
+        if not legal and rule.values["above_ground"] > 0:
+            if above_ground_m is None:
+                ok, words = None, f"{words}; this level does not obey, and the height above ground is not known"
+            elif above_ground_m <= rule.values["above_ground"]:
+                ok, words = True, f"not above 3,000 ft over the ground, so free ({words})"
+        return LevelAnswer(ok, words, below, rule)
+
+
+def _nearest(altitude_ft: int, offset_ft: int, odd: bool, *, up: bool) -> float:
+    from ownship.units import to_si
+
+    step = 1 if up else -1
+    level = altitude_ft
+    while not ((level - offset_ft) % 1000 == 0 and ((level - offset_ft) // 1000) % 2 == (1 if odd else 0)):
+        level += step
+    return float(to_si(level, "ft"))
+
+
+@cache
+def load_ruleset(place: str) -> RuleSet:
+    """The rules of "USA", "Canada" or "EASA"; refused without source, unit or date."""
+    root = package_toml("rules", _FILES[place])
+    ruleset = RuleSet(root.text("place"), root.texts("countries"), tuple(_rule(t) for t in root.tables("rule")))
+    root.done()
+    return ruleset
+
+
+def _rule(t: Table) -> Rule:
+    id_, section = t.text("id"), t.text("section")
+    first, last = t.take("effective_from"), t.take("effective_to", None)
+    source = Source(t.text("source"), t.choice("status", STATUSES))
+    values: dict[str, Any] = {k: t.quantity(k, d) for k, d in _QUANTITIES.items() if t.has(k)}
+    for key in ("flow", "course"):
+        if t.has(key):
+            values[key] = t.text(key)
+    for key in ("alternate", "approach_and_missed"):
+        if t.has(key):
+            values[key] = t.flag(key)
+    t.done()
+    return Rule(id_, section, first, last, values, source)
+
+
+def place_of_country(iso: str) -> str | None:
+    """The rule place of a country by its ISO code; None where no rules are kept (say so)."""
+    return next((p for p in PLACES if iso.upper() in load_ruleset(p).countries), None)
