@@ -103,8 +103,8 @@ def from_rows(rows: Rows) -> BookTable:
 def _grid(altitude: FloatArray, temperature: FloatArray, weight: FloatArray, value: FloatArray) -> _Table:
     axes = [np.unique(np.round(x, 6)) for x in (altitude, temperature, weight)]
     cells = np.full([a.size for a in axes], np.nan)
-    index = tuple(np.searchsorted(a, np.round(x, 6)) for a, x in zip(axes, (altitude, temperature, weight), strict=True))
-    cells[index] = value
+    i, j, k = (np.searchsorted(a, np.round(x, 6)) for a, x in zip(axes, (altitude, temperature, weight), strict=True))
+    cells[i, j, k] = value
     return _Table(axes[0], axes[1], axes[2], cells)
 
 

@@ -1,0 +1,279 @@
+"""The rule of distances: the book figure through its chain, covered and doubly covered.
+
+covered = max(book figure x surface x slope x wind x gust x safety factor, c-value of the own calibration through the
+same chain x the owner's factor); doubly = max(covered, safety factor x c-value of the worse calibration through the
+chain), the book's c-value being table figure x (c-value / median of the book calibration).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.aeroplane.description import BookNote
+from ownship.errors import OutOfRange
+from ownship.flight.margins import ChainStep, quantity_text
+from ownship.flight.request import Factors
+from ownship.performance import landing as landings
+from ownship.performance import takeoff as takeoffs
+from ownship.performance.book import BookTable
+from ownship.performance.model import HARD_WIND_M_S, Model, check_range
+from ownship.performance.surfaces import surface_of
+from ownship.physics.atmosphere import Air
+from ownship.physics.conditions import Surface
+from ownship.units import from_si
+
+FloatArray = NDArray[np.float64]
+Operation = Literal["take-off", "landing"]
+HEADWIND_CREDIT, TAILWIND_CHARGE = 0.5, 1.5
+
+
+@dataclass(frozen=True)
+class Calibrations:
+    """What the aeroplane is judged by: the book's calibration, the owner's (or None), the book's table (or None)."""
+
+    book: Model
+    own: Model | None
+    table: BookTable | None
+    notes: tuple[BookNote, ...] = ()
+    wind_in_rows: bool = False
+
+    def models(self) -> tuple[Model, ...]:
+        """Every calibration there is."""
+        return (self.book,) if self.own is None else (self.book, self.own)
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What the wheels and the wing meet: air, its temperature error, slope, surface state, wind along the runway.
+
+    headwind_m_s: steady headwind (positive) that may be credited; tailwind_m_s: the gust's tailwind (positive).
+    """
+
+    air: Air
+    temperature_noise_k: FloatArray
+    slope_1: float
+    surface_kind: str | None
+    surface_state: str | None
+    headwind_m_s: float
+    tailwind_m_s: float
+    approach_add_m_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Distance:
+    """One distance over 50 ft judged: unfactored median and draws, covered, doubly, its chain; or why not known."""
+
+    operation: Operation
+    median_m: float
+    draws_m: FloatArray
+    roll_m: float
+    covered_m: float
+    doubly_m: float
+    chain: tuple[ChainStep, ...]
+    words: tuple[str, ...] = ()
+    missing: str = ""
+    breaks_at_edge_m: float | None = None
+
+
+@dataclass(frozen=True)
+class _Factors:
+    """The chain's factors of one calibration on the dry, level, calm distance."""
+
+    surface_1: float
+    slope_1: float
+    wind_1: float
+    gust_1: float
+
+    @property
+    def all_1(self) -> float:
+        return self.surface_1 * self.slope_1 * self.wind_1 * self.gust_1
+
+
+def judge(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors) -> Distance:
+    """The distance over 50 ft for one runway end. weight_kg (draw,). Never optimistic: what is missing is said."""
+    try:
+        check_range(ground.air, ground.slope_1, max(abs(ground.headwind_m_s), abs(ground.tailwind_m_s)))
+    except OutOfRange as error:
+        return _unknown(operation, str(error))
+    surface = surface_of(ground.surface_kind, ground.surface_state)
+    if isinstance(surface, str):
+        return _unknown(operation, surface)
+    weight = float(np.median(weight_kg))
+    figure, steps, missing, edge = _book_figure(operation, ground, weight, by)
+    chain = _chain(operation, ground, surface, by, weight)
+    book_draws = _calm(by.book, operation, ground, weight_kg)
+    median_model = _median(book_draws)
+    safety = factors.take_off if operation == "take-off" else factors.landing
+    if figure is None:
+        shown = [*steps, ChainStep("model's figure beside it, unfactored", quantity_text(median_model * chain.all_1, "ft"),
+                                   "the model, outside the book")]
+        edge_m = max(x for x in (median_model * chain.all_1 * safety,
+                                 (edge or 0.0) * chain.all_1 * safety) if math.isfinite(x))
+        return replace(_unknown(operation, missing), chain=tuple(shown), breaks_at_edge_m=edge_m,
+                       median_m=median_model * chain.all_1)
+    if math.isnan(median_model) or math.isnan(chain.all_1):
+        return Distance(operation, math.nan, book_draws * np.nan, math.nan, math.inf, math.inf, tuple(steps),
+                        ("The model does not get it off or stopped at all here.",))
+    return _covered(operation, ground, weight_kg, by, factors, (figure, steps, chain, surface, book_draws, safety))
+
+
+def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors,
+             found: tuple[float, list[ChainStep], _Factors, Surface, FloatArray, float]) -> Distance:
+    figure, steps, chain, surface, book_draws, safety = found
+    c = factors.confidence
+    through = figure * chain.all_1
+    book_c = through * _quantile(book_draws, c) / _median(book_draws)
+    covered, doubly = through * safety, safety * book_c
+    worst_draws = book_draws / _median(book_draws) * through
+    steps = [*steps, *_factor_steps(chain, surface, ground, by),
+             ChainStep("unfactored", quantity_text(through, "ft")),
+             ChainStep("safety factor", f"x {safety:.2f}", "on unfactored book figures: UK CAA Safety Sense Leaflet 7c "
+                       "1.33 and 1.43, from memory, unless you set your own")]
+    words = []
+    if by.own is not None:
+        own_draws = _calm(by.own, operation, ground, weight_kg) * chain.all_1
+        own_c = _quantile(own_draws, c)
+        steps.append(ChainStep(f"own calibration at {c:.0%}, same chain", quantity_text(own_c, "ft"), "your measurements"))
+        if own_c * factors.owner > covered:
+            words.append("Your own calibration is worse than the book with its factor, and governs.")
+        covered = max(covered, own_c * factors.owner)
+        doubly = max(doubly, safety * own_c)
+        if _median(own_draws) > _median(worst_draws):
+            worst_draws = own_draws
+    doubly = max(doubly, covered)
+    steps += [ChainStep("covered (the least runway)", quantity_text(covered, "ft")),
+              ChainStep("doubly covered (comfortable)", quantity_text(doubly, "ft"))]
+    if by.table is None or not by.table.has(_kind(operation)):
+        words.append("No handbook table: the calibrated model's median stands in its place.")
+    roll = _roll(by.book, operation, ground, weight_kg) / _median(book_draws) * figure * chain.all_1
+    return Distance(operation, through, worst_draws, float(roll), covered, doubly, tuple(steps), tuple(words))
+
+
+def _unknown(operation: Operation, why: str) -> Distance:
+    return Distance(operation, math.nan, np.full(1, np.nan), math.nan, math.nan, math.nan, (), (), why)
+
+
+def _kind(operation: Operation) -> str:
+    return "takeoff_50ft_ft" if operation == "take-off" else "landing_50ft_ft"
+
+
+def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
+                 by: Calibrations) -> tuple[float | None, list[ChainStep], str, float | None]:
+    """The book's figure (m), its first chain steps, why it is missing, and the edge row's figure."""
+    kind, weight = _kind(operation), np.array([weight_kg])
+    if by.table is None or not by.table.has(kind):
+        median = _median(_calm(by.book, operation, ground, weight, noise=False))
+        return median, [ChainStep("calibrated model, no handbook table", quantity_text(median, "ft"), "model")], "", None
+    temperature = float(np.median(ground.air.temperature_k))
+    altitude = float(np.median(ground.air.pressure_altitude_m))
+    found = by.table.lookup(kind, altitude, temperature, weight_kg)
+    at = (f"{from_si(altitude, 'ft'):,.0f} ft, {from_si(temperature, 'C', 'temperature'):.0f} C, "
+          f"{from_si(weight_kg, 'lb'):,.0f} lb")
+    if found.value is None:
+        edge = [] if found.edge_value is None else [ChainStep("edge row of the table", quantity_text(found.edge_value, "ft"),
+                                                              "handbook")]
+        return None, edge, f"{found.words.capitalize()}.", found.edge_value
+    steps = [ChainStep(f"book figure at {at}", quantity_text(found.value, "ft"), f"handbook: {found.words}")]
+    if found.status != "lighter":
+        return found.value, steps, "", found.value
+    lighter, reference = (_median(_calm(by.book, operation, ground, np.array([w]), noise=False))
+                          for w in (weight_kg, found.reference_weight_kg))
+    ratio = min(lighter / reference, 1.0)
+    steps.append(ChainStep("lighter than the table, by the model", f"x {ratio:.2f}", "model"))
+    return found.value * ratio, steps, "", found.value
+
+
+def _calm(model: Model, operation: Operation, ground: Ground, weight_kg: FloatArray, *, noise: bool = True,
+          headwind: float = 0.0, slope: float = 0.0, friction: float | None = None, braking: float = 1.0,
+          add: float = 0.0) -> FloatArray:
+    """Distance over 50 ft by a model in one set of conditions, (draw,); dry, level, calm unless said."""
+    size = model.draws.size
+    temperature = np.broadcast_to(np.asarray(ground.air.temperature_k), (1,))[:, None]
+    if noise and ground.temperature_noise_k.size == size:
+        temperature = temperature + ground.temperature_noise_k[None, :]
+    air = Air(ground.air.pressure_altitude_m, temperature, ground.air.relative_humidity_1)
+    weight = weight_kg[None, :] if weight_kg.size == size else np.array([[float(np.median(weight_kg))]])
+    if operation == "take-off":
+        return takeoffs.take_off(model, air, weight, headwind_m_s=headwind, slope_1=slope, friction_1=friction,
+                                 noise=noise).over_50ft_m[0]
+    return landings.landing(model, air, weight, headwind_m_s=headwind, slope_1=slope, braking_factor_1=braking,
+                            approach_add_m_s=add, noise=noise).over_50ft_m[0]
+
+
+def _roll(model: Model, operation: Operation, ground: Ground, weight_kg: FloatArray) -> float:
+    weight = np.array([[float(np.median(weight_kg))]])
+    air = Air(ground.air.pressure_altitude_m, np.median(ground.air.temperature_k))
+    done = (takeoffs.take_off(model, air, weight, noise=False).roll_m if operation == "take-off"
+            else landings.landing(model, air, weight, noise=False).roll_m)
+    return _median(done[0])
+
+
+def _chain(operation: Operation, ground: Ground, surface: Surface, by: Calibrations, weight_kg: float) -> _Factors:
+    """Surface, slope, wind and gust factors by the book calibration's medians, each over the dry, level, calm figure."""
+    weight = np.array([weight_kg])
+
+    def figure(**change: float | None) -> float:
+        return _median(_calm(by.book, operation, ground, weight, noise=False, **change))  # type: ignore[arg-type]
+
+    calm = figure()
+    if operation == "take-off":
+        by_friction = figure(friction=surface.friction_1) / calm if surface.friction_1 is not None else 1.0
+        surface_1 = max(surface.take_off_factor_1 or 1.0, by_friction)
+    else:
+        surface_1 = max(surface.landing_factor_1 or 1.0, figure(braking=surface.landing_factor_1 or 1.0) / calm)
+    slope_1 = figure(slope=ground.slope_1) / calm if ground.slope_1 else 1.0
+    gust_1 = figure(add=ground.approach_add_m_s) / calm if operation == "landing" and ground.approach_add_m_s else 1.0
+    return _Factors(surface_1, slope_1, _wind_factor(operation, ground, by, figure, calm), gust_1)
+
+
+def _wind_factor(operation: Operation, ground: Ground, by: Calibrations, figure: object, calm: float) -> float:
+    """The worse of the model in 50 % head or 150 % tail and the book's own note in the reported wind.
+
+    Where the book's rows already hold 50/150 the model flies the reported wind instead.
+    """
+    assert callable(figure)
+    if ground.tailwind_m_s > 0:
+        share = 1.0 if by.wind_in_rows else TAILWIND_CHARGE
+        wind, rule = -share * ground.tailwind_m_s, "tailwind"
+        reported = ground.tailwind_m_s
+    else:
+        share = 1.0 if by.wind_in_rows else HEADWIND_CREDIT
+        wind, rule = share * ground.headwind_m_s, "headwind"
+        reported = ground.headwind_m_s
+    if reported == 0:
+        return 1.0
+    by_model = float(figure(headwind=min(wind, HARD_WIND_M_S))) / calm
+    wanted = "takeoff" if operation == "take-off" else "landing"
+    notes = [n for n in by.notes if n.rule == rule and n.kind.replace("_", "").replace("-", "").startswith(wanted)]
+    by_note = [1 + n.change_1 * reported / n.per_m_s for n in notes]
+    return max([by_model, *by_note])
+
+
+def _factor_steps(chain: _Factors, surface: Surface, ground: Ground, by: Calibrations) -> list[ChainStep]:
+    steps = [ChainStep(f"surface, {surface.name}", f"x {chain.surface_1:.2f}", surface.source),
+             ChainStep(f"slope {ground.slope_1 * 100:+.1f} %", f"x {chain.slope_1:.2f}", "physics")]
+    knots = [float(from_si(x, "kt")) for x in (ground.headwind_m_s, ground.tailwind_m_s)]
+    wind = f"tailwind {knots[1]:.0f} kt" if knots[1] > 0 else f"headwind {knots[0]:.0f} kt"
+    steps.append(ChainStep(f"wind, {wind}", f"x {chain.wind_1:.2f}",
+                           "worse of the model in 50 % head or 150 % tail and the book's note"))
+    if ground.approach_add_m_s:
+        steps.append(ChainStep(f"half the gust, +{from_si(ground.approach_add_m_s, 'kt'):.0f} kt on the approach",
+                               f"x {chain.gust_1:.2f}", "physics"))
+    return steps
+
+
+def _median(values: FloatArray) -> float:
+    """Median with NaN counted as too long: NaN when half the draws cannot do it."""
+    good = np.sort(np.where(np.isnan(values), np.inf, values))
+    middle = float(np.median(good))
+    return middle if math.isfinite(middle) else math.nan
+
+
+def _quantile(values: FloatArray, c: float) -> float:
+    return float(np.quantile(np.where(np.isnan(values), np.inf, values), c, method="inverted_cdf"))
+

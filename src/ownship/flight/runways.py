@@ -1,0 +1,246 @@
+"""Which runway end, with which wind on it, judged: distance, crosswind, obstacles, stop point, go-around."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.flight import margins as rule
+from ownship.flight.distances import Calibrations, Distance, Ground, Operation, judge
+from ownship.flight.places import PlaceWeather
+from ownship.flight.planning import usual
+from ownship.flight.request import Factors, RunwayWish
+from ownship.performance import climb as climbing
+from ownship.performance import takeoff as takeoffs
+from ownship.performance.model import Model
+from ownship.physics.airspeed import tas_from_cas_m_s
+from ownship.physics.atmosphere import Air
+from ownship.physics.wind import components
+from ownship.units import from_si, to_si
+from ownship.words.figures import figure
+from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, PERFORMANCE
+from ownship.world.aerodromes import Aerodrome, RunwayEnd
+from ownship.world.weather import WindReport
+
+FloatArray = NDArray[np.float64]
+TAILWIND_CHARGE, REACTION_S = 1.5, 3.0
+
+
+@dataclass(frozen=True)
+class EndWind:
+    """Wind on an end on its worse side: steady headwind that may be credited, gust's tailwind and crosswind (m/s).
+
+    crosswind None: no report. `words` for the screen.
+    """
+
+    headwind_m_s: float
+    tailwind_m_s: float
+    crosswind_m_s: float | None
+    words: str
+
+
+@dataclass(frozen=True)
+class JudgedEnd:
+    """One end judged for one operation: its distance and the margin made of it."""
+
+    end: RunwayEnd
+    wind: EndWind
+    distance: Distance
+    margin: rule.Margin
+    ground: Ground | None = None
+
+
+def wind_on(end: RunwayEnd, wind: WindReport | None, *, borrowed: bool = False) -> EndWind:
+    """Headwind from the steady wind, tail- and crosswind from the gust, on the worse side of the heading's doubt.
+
+    VRB: all of it crosswind and all of it tailwind; no report: no credit, crosswind not known; a wind taken over
+    from another place earns no headwind credit.
+    """
+    if wind is None:
+        return EndWind(0.0, 0.0, None, "no wind report: no credit")
+    gust = wind.gust_m_s or wind.speed_m_s
+    if wind.variable or (wind.from_deg is None and wind.speed_m_s > 0) or (end.true_heading_deg is None and gust > 0):
+        return EndWind(0.0, gust, gust, f"variable: {from_si(gust, 'kt'):.0f} kt taken as tailwind and as crosswind")
+    if wind.from_deg is None or end.true_heading_deg is None:
+        return EndWind(0.0, 0.0, 0.0, "calm")
+    doubt = end.heading_uncertainty_deg
+    headings = end.true_heading_deg + np.linspace(-doubt, doubt, 9 if doubt else 1)
+    steady, _ = components(headings, wind.from_deg, wind.speed_m_s)
+    along, across = components(headings, wind.from_deg, gust)
+    head, tail, cross = float(steady.min()), float(-along.min()), float(np.abs(across).max())
+    credit = 0.0 if borrowed else max(head, 0.0)
+    tailwind = max(tail, 0.0)
+    way = (f"tailwind {from_si(tailwind, 'kt'):.0f} kt" if tailwind > 0 else f"headwind {from_si(max(head, 0), 'kt'):.0f} kt"
+           + (", not credited: another place's report" if borrowed and head > 0 else ""))
+    return EndWind(credit if tailwind == 0 else 0.0, tailwind, cross, f"{way}, crosswind {from_si(cross, 'kt'):.0f} kt")
+
+
+def gust_addition_m_s(wind: WindReport | None) -> float:
+    """Half the gust factor, added to the approach speed."""
+    return 0.0 if wind is None or wind.gust_m_s is None else (wind.gust_m_s - wind.speed_m_s) / 2
+
+
+def candidates(aerodrome: Aerodrome, operation: Operation, wish: RunwayWish) -> list[RunwayEnd]:
+    """Ends that may be used: open, at an open aerodrome, allowed this way; the wished one alone where one is wished."""
+    ends = [e for e in aerodrome.ends if not e.closed and not aerodrome.closed and e.surface != "water"
+            and (e.take_off_allowed if operation == "take-off" else e.landing_allowed)]
+    if wish.end.lower() != "best":
+        ends = [e for e in ends if e.ident == wish.end.upper()]
+    return ends
+
+
+def choose(id_: str, name: str, aerodrome: Aerodrome, operation: Operation, wish: RunwayWish,
+           weather: PlaceWeather | None, weight_kg: FloatArray, by: Calibrations | None, factors: Factors,
+           temperature_noise: FloatArray) -> JudgedEnd | rule.Margin:
+    """The best end for an operation (best verdict, then most room), or a margin that says why there is none."""
+    about = rule.About(id_, name, PERFORMANCE, f"runway data of {aerodrome.data_date}: check notices", aerodrome.ident)
+    if by is None:
+        return rule.missing(about, "There is no performance model for this aeroplane.")
+    if aerodrome.closed:
+        return rule.stated(about, OUTSIDE, f"{aerodrome.ident} is marked closed; it is never used.")
+    ends = candidates(aerodrome, operation, wish)
+    if not ends:
+        if wish.end.lower() != "best" and any(e.ident == wish.end.upper() for e in aerodrome.ends):
+            return rule.stated(about, OUTSIDE, f"Runway {wish.end.upper()} is closed or one-way against this {operation}.")
+        return rule.missing(about, f"No open runway {'' if wish.end.lower() == 'best' else wish.end.upper() + ' '}is known "
+                            f"at {aerodrome.ident}; enter it in your aerodrome record.")
+    judged = [_judged(about, e, aerodrome, operation, wish, weather, weight_kg, by, factors, temperature_noise) for e in ends]
+    return min(judged, key=lambda j: (ORDER.index(j.margin.verdict),
+                                      -(j.margin.allowance_1 if j.margin.allowance_1 is not None else -9.0), j.end.ident))
+
+
+def _judged(about: rule.About, end: RunwayEnd, aerodrome: Aerodrome, operation: Operation, wish: RunwayWish,
+            weather: PlaceWeather | None, weight_kg: FloatArray, by: Calibrations, factors: Factors,
+            temperature_noise: FloatArray) -> JudgedEnd:
+    wind = wind_on(end, weather.weather.wind if weather else None, borrowed=bool(weather and weather.borrowed))
+    about = replace(about, name=f"{about.name} {end.ident}", source=f"{end.source}, {end.date}: check notices")
+    available = end.take_off_length_m if operation == "take-off" else end.landing_length_m
+    elevation = end.threshold_elevation_m if end.threshold_elevation_m is not None else aerodrome.elevation_m
+    highest = max((x for x in (elevation, aerodrome.elevation_m) if x is not None), default=None)
+    air = weather.air(highest) if weather else None
+    why = _lacking(weather, air, available, end, aerodrome)
+    if why or air is None or available is None or end.slope_1 is None:
+        return JudgedEnd(end, wind, Distance(operation, math.nan, np.full(1, np.nan), math.nan, math.nan, math.nan, (),
+                                             (), why), rule.missing(about, why))
+    noise = temperature_noise * (weather.temperature_sd_k if weather else 0.0)
+    add = gust_addition_m_s(weather.weather.wind if weather else None) if operation == "landing" else 0.0
+    ground = Ground(air, noise, end.slope_1, end.surface, wish.surface_state, wind.headwind_m_s, wind.tailwind_m_s, add)
+    found = judge(operation, ground, weight_kg, by, factors)
+    about = replace(about, chain=found.chain, words=" ".join([f"{wind.words}.", *found.words]))
+    return JudgedEnd(end, wind, found, _margin(about, found, available), ground)
+
+
+def _lacking(weather: PlaceWeather | None, air: Air | None, available: float | None, end: RunwayEnd,
+             aerodrome: Aerodrome) -> str:
+    """One sentence with everything that is missing for a distance, empty where nothing is."""
+    if weather is None:
+        return f"No weather is given for {aerodrome.ident}."
+    missing = [*weather.missing()]
+    if aerodrome.elevation_m is None and end.threshold_elevation_m is None:
+        missing.append("elevation")
+    if available is None:
+        missing.append("runway length")
+    if end.slope_1 is None:
+        missing.append("runway slope")
+    if not missing:
+        return ""
+    return f"Not known at {aerodrome.ident} {end.ident}: {', '.join(missing)}; enter it in the request or your aerodrome record."
+
+
+def _margin(about: rule.About, found: Distance, available_m: float) -> rule.Margin:
+    if found.missing:
+        edge = found.breaks_at_edge_m
+        if edge is not None and edge > available_m:
+            return rule.stated(about, OUTSIDE, f"{found.missing} Even the edge row or the model breaks the limit.",
+                               figure(available_m, "ft"), figure(edge, "ft"))
+        return rule.missing(about, found.missing, figure(available_m, "ft"))
+    if not math.isfinite(found.covered_m):
+        return rule.stated(about, OUTSIDE, " ".join(found.words), figure(available_m, "ft"))
+    return rule.distance(about, available_m, found.median_m, found.covered_m, found.doubly_m, found.draws_m)
+
+
+def crosswind_margins(ident: str, wind: EndWind, demonstrated: object, own_m_s: float | None,
+                      source: str) -> list[rule.Margin]:
+    """Crosswind against the demonstrated value (advice) and the pilot's own (own minimum)."""
+    found = []
+    if isinstance(demonstrated, float):
+        about = rule.About(f"crosswind.{ident}", "crosswind, demonstrated", "advice", source, ident,
+                           words="Demonstrated, not a limit.")
+        found.append(_crosswind(about, wind, demonstrated))
+    elif demonstrated is None:
+        found.append(rule.missing(rule.About(f"crosswind.{ident}", "crosswind, demonstrated", "advice", "airframe record",
+                                             ident), "No demonstrated crosswind is on the record."))
+    if own_m_s is not None:
+        about = rule.About(f"own.crosswind.{ident}", "crosswind, own minimum", "own minimum", "your own minima", ident)
+        found.append(_crosswind(about, wind, own_m_s))
+    return found
+
+
+def _crosswind(about: rule.About, wind: EndWind, limit_m_s: float) -> rule.Margin:
+    if wind.crosswind_m_s is None:
+        return rule.missing(about, "No wind report.")
+    return rule.exact(about, wind.crosswind_m_s, limit_m_s, 0.0, "kt", limit_m_s)
+
+
+def climb_gradient_1(model: Model, air: Air, weight_kg: FloatArray, headwind_m_s: float, tailwind_m_s: float = 0.0, *,
+                     flap: str | None = None) -> FloatArray:
+    """Climb gradient over the ground, (draw,): rate over groundspeed, 150 % of tailwind, no headwind credit."""
+    cas = climbing.climb_cas_m_s(model, air.pressure_altitude_m, weight_kg[None, :])
+    rate = climbing.rate_of_climb(model, air, weight_kg[None, :], cas, flap=flap)
+    ground = tas_from_cas_m_s(cas, air) - min(headwind_m_s, 0.0) + TAILWIND_CHARGE * tailwind_m_s
+    return np.asarray((rate / ground)[0])
+
+
+def obstacle_margins(judged: JudgedEnd, aerodrome: Aerodrome, by: Calibrations, weight_kg: FloatArray,
+                     clearance_m: float, confidence_1: float) -> list[rule.Margin]:
+    """Height of the climb path over each obstacle: 50 ft at the end of covered, then the gradient, 150 % tailwind."""
+    found = []
+    for i, obstacle in enumerate(judged.end.obstacles, 1):
+        about = rule.About(f"obstacle.{i}", f"obstacle {from_si(obstacle.height_m, 'ft'):,.0f} ft high at "
+                           f"{from_si(obstacle.distance_m, 'ft'):,.0f} ft", PERFORMANCE, judged.end.source, aerodrome.ident)
+        if not math.isfinite(judged.distance.covered_m) or judged.ground is None:
+            found.append(rule.missing(about, "The take-off distance is not known, so the climb path is not."))
+            continue
+        paths = []
+        for model in by.models():
+            gradient = climb_gradient_1(model, judged.ground.air, weight_kg, 0.0, judged.wind.tailwind_m_s)
+            height = takeoffs.OBSTACLE_M + gradient * (obstacle.distance_m - judged.distance.covered_m)
+            short = obstacle.distance_m < judged.distance.covered_m
+            paths.append((np.where(short, 0.0, height)) - obstacle.height_m)
+        draws = min(paths, key=lambda p: float(np.median(p)))
+        found.append(rule.amount(about, draws, clearance_m, "ft", usual("allowance_clearance"), confidence_1=confidence_1))
+    return found
+
+
+def stop_point_m(model: Model, ground: Ground, weight_kg: FloatArray, run_m: float, landing_factor_1: float) -> float | None:
+    """The furthest point of the roll from which it can still stop: s_acc(V) + 3 s V + V^2/(2 g mu/f + slope) <= run.
+
+    Worse (95 %) draws; None where even the start is too late. There is no certificated accelerate-stop for this class.
+    """
+    size = model.draws.size
+    weight = weight_kg[None, :] if weight_kg.size == size else np.full((1, size), float(np.median(weight_kg)))
+    distance, cas, _ = takeoffs.roll_profile(model, ground.air, weight, headwind_m_s=0.0, slope_1=ground.slope_1)
+    speed = tas_from_cas_m_s(cas, Air(ground.air.pressure_altitude_m, ground.air.temperature_k))
+    braking = 9.80665 * np.maximum(model.p["mub"] / landing_factor_1 + ground.slope_1, 0.01)
+    total = distance + REACTION_S * speed + speed**2 / (2 * braking)
+    worst = np.quantile(np.where(np.isnan(total), np.inf, total), 0.95, axis=1, method="inverted_cdf")
+    inside = np.nonzero(worst <= run_m)[0]
+    if not inside.size:
+        return None
+    i = int(inside[-1])
+    reached = float(np.median(distance[i]))
+    if i + 1 < worst.size and math.isfinite(worst[i + 1]):
+        share = (run_m - worst[i]) / (worst[i + 1] - worst[i])
+        reached += share * (float(np.median(distance[i + 1])) - reached)
+    return reached
+
+
+def not_known(margin: rule.Margin) -> bool:
+    """Whether a margin is not known."""
+    return margin.verdict == NOT_KNOWN
+
+
+
