@@ -56,7 +56,7 @@ def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str,
     problem = _Problem(airframe, surrogate, rows, row_sd(rows))
     mean = _levenberg_marquardt(problem, np.zeros(size))
     _, jacobian = problem.linear(mean)
-    covariance = np.linalg.inv(jacobian.T @ jacobian + np.eye(size))
+    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + np.eye(size)), dtype=np.float64)
     return Calibration(label, mean, covariance, len(rows), seed, discrepancy)
 
 

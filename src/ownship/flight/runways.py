@@ -19,7 +19,7 @@ from ownship.performance.model import Model
 from ownship.physics.airspeed import tas_from_cas_m_s
 from ownship.physics.atmosphere import Air
 from ownship.physics.wind import components
-from ownship.units import from_si, to_si
+from ownship.units import GRAVITY_M_S2, from_si
 from ownship.words.figures import figure
 from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, PERFORMANCE
 from ownship.world.aerodromes import Aerodrome, RunwayEnd
@@ -224,7 +224,7 @@ def stop_point_m(model: Model, ground: Ground, weight_kg: FloatArray, run_m: flo
     weight = weight_kg[None, :] if weight_kg.size == size else np.full((1, size), float(np.median(weight_kg)))
     distance, cas, _ = takeoffs.roll_profile(model, ground.air, weight, headwind_m_s=0.0, slope_1=ground.slope_1)
     speed = tas_from_cas_m_s(cas, Air(ground.air.pressure_altitude_m, ground.air.temperature_k))
-    braking = 9.80665 * np.maximum(model.p["mub"] / landing_factor_1 + ground.slope_1, 0.01)
+    braking = GRAVITY_M_S2 * np.maximum(model.p["mub"] / landing_factor_1 + ground.slope_1, 0.01)
     total = distance + REACTION_S * speed + speed**2 / (2 * braking)
     worst = np.quantile(np.where(np.isnan(total), np.inf, total), 0.95, axis=1, method="inverted_cdf")
     inside = np.nonzero(worst <= run_m)[0]

@@ -18,6 +18,7 @@ from ownship.flight.route import Leg
 from ownship.performance import climb as climbing
 from ownship.performance import cruise as cruising
 from ownship.performance.model import Model
+from ownship.physics.airspeed import cas_from_tas_m_s
 from ownship.physics.atmosphere import Air
 from ownship.physics.wind import wind_triangle
 
@@ -99,7 +100,8 @@ class _Track:
     def __init__(self, legs: tuple[Leg, ...], draws: int) -> None:
         self.left_m = [np.full(draws, leg.distance_m) for leg in legs]
 
-    def lay(self, order: list[int], time_s: FloatArray, groundspeed: list[FloatArray]) -> list[tuple[FloatArray, FloatArray]]:
+    def lay(self, order: list[int], time_s: FloatArray,
+            groundspeed: list[FloatArray]) -> list[tuple[FloatArray, FloatArray]]:
         """Use `time_s` up over legs in `order`; returns (time, distance) per leg number."""
         remaining = time_s.copy()
         laid = [(np.zeros_like(time_s), np.zeros_like(time_s)) for _ in self.left_m]
@@ -144,7 +146,8 @@ def _by_leg(*groups: list[Part]) -> list[Part]:
 
 def _taxi(settings: Settings, draws: int, noise: FloatArray) -> Part:
     factor = np.exp(usual("taxi_fuel_sd") * noise)
-    return Part("start and taxi", None, np.full(draws, settings.taxi_s), settings.taxi_fuel_m3 * factor, np.zeros(draws))
+    return Part("start and taxi", None, np.full(draws, settings.taxi_s), settings.taxi_fuel_m3 * factor,
+                np.zeros(draws))
 
 
 @dataclass(frozen=True)
@@ -163,7 +166,7 @@ def _climb(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settings
     temperatures = np.array([air.temperature_k(h) for h in heights])
     pressure = np.array([air.pressure_altitude_m(h) for h in heights])
     step = climbing.climb(model, pressure[:-1, None], pressure[1:, None], (temperatures[:-1], temperatures[1:]),
-                          weight, carburettor_heat="climb" in settings.heat)
+                          weight[None, :], carburettor_heat="climb" in settings.heat)
     totals = {i: [np.zeros(weight.size) for _ in range(3)] for i in range(len(legs))}
     for k in range(CLIMB_STEPS):
         speeds = [_groundspeed(leg, step.mean_tas_m_s[k], air, (heights[k] + heights[k + 1]) / 2) for leg in legs]
@@ -208,8 +211,6 @@ def _cruise_speeds(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: 
         burnt = np.cumsum(speeds.fuel_kg_s * time, axis=0) - 0.5 * speeds.fuel_kg_s * time
         weights = weight[None, :] - burnt
     assert speeds is not None
-    from ownship.physics.airspeed import cas_from_tas_m_s
-
     cas = cas_from_tas_m_s(speeds.tas_m_s, here)
     cruise = _Cruise(speeds.tas_m_s, cas, speeds.fuel_kg_s, speeds.power_1, speeds.rev_s,
                      float(np.mean(speeds.attainable)), bool(np.any(speeds.over_limit)))
@@ -242,7 +243,7 @@ def _descent(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settin
     here = Air(np.array([air.pressure_altitude_m(h) for h in middles])[:, None],
                np.array([air.temperature_k(h) for h in middles]))
     cas = _median(cruise.cas_m_s[-1])
-    state = cruising.descent(model, here, weight, cas, settings.descent_rate_m_s,
+    state = cruising.descent(model, here, weight[None, :], cas, settings.descent_rate_m_s,
                              carburettor_heat="descent" in settings.heat)
     totals = {i: [np.zeros(weight.size) for _ in range(3)] for i in range(len(legs))}
     for k in reversed(range(DESCENT_STEPS)):
@@ -274,10 +275,11 @@ def _approach(air: AirMass, model: Model, settings: Settings, weight: FloatArray
     return Part("approach and landing", None, time, time * flow, np.zeros(weight.size))
 
 
-def holding_flow_m3_s(model: Model, air: AirMass, weight: FloatArray, altitude_m: float, heat: bool = False) -> FloatArray:
+def holding_flow_m3_s(model: Model, air: AirMass, weight: FloatArray, altitude_m: float,
+                      heat: bool = False) -> FloatArray:
     """Flow (draw,) of level flight at a holding speed, rich mixture, at an altitude above sea level."""
     here = Air(air.pressure_altitude_m(altitude_m), air.temperature_k(altitude_m)[None, :])
-    held = cruising.holding(model, here, weight, mixture="rich", carburettor_heat=heat)
+    held = cruising.holding(model, here, weight[None, :], mixture="rich", carburettor_heat=heat)
     return np.asarray(held.fuel_kg_s[0] / model.airframe.fuel_density_kg_m3)
 
 
@@ -289,22 +291,22 @@ def to_alternate(leg: Leg, air: AirMass, model: Model, settings: Settings, weigh
     level = max(level, start_m)
     bottom, top = air.pressure_altitude_m(start_m), air.pressure_altitude_m(level)
     up = climbing.climb(model, np.array([[bottom]]), np.array([[top]]),
-                        (air.temperature_k(start_m)[None, :], air.temperature_k(level)[None, :]), weight)
+                        (air.temperature_k(start_m)[None, :], air.temperature_k(level)[None, :]), weight[None, :])
     here = Air(top, air.temperature_k(level)[None, :])
     level_flight = _power_setting(model, here, weight[None, :], settings)
     way = np.maximum(leg.distance_m - up.time_s[0] * _groundspeed(leg, up.mean_tas_m_s[0], air, level), 0.0)
     time = way / _groundspeed(leg, level_flight.tas_m_s[0], air, level)
     return (np.asarray(up.time_s[0] + time + settings.approach_s),
-            np.asarray((up.fuel_kg[0] + time * level_flight.fuel_kg_s[0]) / density
-                       + settings.approach_s * holding_flow_m3_s(model, air, weight, end_m + settings.circuit_height_m)))
+            np.asarray((up.fuel_kg[0] + time * level_flight.fuel_kg_s[0]) / density + settings.approach_s
+                       * holding_flow_m3_s(model, air, weight, end_m + settings.circuit_height_m)))
 
 
 def missed_approach(air: AirMass, model: Model, weight: FloatArray, end_m: float) -> FloatArray:
     """Burn (m3, (draw,)) of one approach flown to the minimum and the climb of the missed approach."""
     density = model.airframe.fuel_density_kg_m3
     top = end_m + usual("missed_approach_climb")
-    up = climbing.climb(model, np.array([[air.pressure_altitude_m(end_m)]]), np.array([[air.pressure_altitude_m(top)]]),
-                        (air.temperature_k(end_m)[None, :], air.temperature_k(top)[None, :]), weight)
+    up = climbing.climb(model, air.pressure_altitude_m(end_m), air.pressure_altitude_m(top),
+                        (air.temperature_k(end_m)[None, :], air.temperature_k(top)[None, :]), weight[None, :])
     flow = holding_flow_m3_s(model, air, weight, top)
     return np.asarray(up.fuel_kg[0] / density + usual("missed_approach_time") * flow)
 

@@ -118,10 +118,11 @@ def _interpolate(t: _Table, point: list[float]) -> tuple[float, bool]:
         places.append((i, min(i + 1, axis.size - 1), share))
     total, blank = 0.0, False
     for corner in product((0, 1), repeat=3):
-        weight = math.prod(p[2] if c else 1 - p[2] for c, p in zip(corner, places, strict=True))
+        weight = float(np.prod([p[2] if c else 1 - p[2] for c, p in zip(corner, places, strict=True)]))
         if weight < 1e-12:
             continue
-        value = float(t.value[tuple(p[c] for c, p in zip(corner, places, strict=True))])
+        i, j, k = (int(p[c]) for c, p in zip(corner, places, strict=True))
+        value = float(t.value[i, j, k])
         if math.isnan(value):
             blank = True
         total += weight * value

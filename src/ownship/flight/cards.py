@@ -1,0 +1,96 @@
+"""The take-off card: what to see on the roll, and when to stop."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.aeroplane.description import Propeller
+from ownship.flight.distances import Ground
+from ownship.flight.runways import JudgedEnd, climb_gradient_1, stop_point_m
+from ownship.performance import climb as climbing
+from ownship.performance import takeoff as takeoffs
+from ownship.performance.model import Model, flow_of
+from ownship.performance.surfaces import surface_of
+from ownship.physics.airspeed import ias_from_cas_m_s
+from ownship.physics.atmosphere import Air
+from ownship.physics.conditions import Surface
+from ownship.units import from_si, to_si
+from ownship.words.cautions import cautions_for
+from ownship.words.figures import Figure, figure
+
+FloatArray = NDArray[np.float64]
+MARK_STEP_M = float(to_si(100, "ft"))
+FIRST_MINUTE_S = 60.0
+
+
+def banded(draws: FloatArray, unit: str, dimension: str | None = None) -> Figure:
+    """Median and 5-95 % band of (draw,) SI values as a Figure."""
+    good = draws[np.isfinite(draws)]
+    if not good.size:
+        return Figure(math.nan, unit)
+    low, middle, high = (float(x) for x in np.percentile(good, [5, 50, 95]))
+    return figure(middle, unit, low, high, dimension)
+
+
+def take_off_card(model: Model, judged: JudgedEnd, weight_kg: FloatArray, propeller: Propeller | None,
+                  run_m: float) -> dict[str, Any]:
+    """Static rpm with band and the least acceptable; distance and IAS at a marked point; lift-off; first minute; stop point.
+
+    Least acceptable: the lower end of the band in this air, or the certificated band's low end where it is higher.
+    The marked point is half of the expected roll, to the next 100 ft, with the IAS there. Common practice, no source.
+    """
+    ground = judged.ground
+    assert ground is not None
+    static = takeoffs.static_rev_s(model, ground.air)[0]
+    least = float(np.percentile(static[np.isfinite(static)], 5))
+    if propeller is not None and propeller.static_rev_s is not None:
+        least = max(least, propeller.static_rev_s[0])
+    card: dict[str, Any] = {
+        "runway": f"{judged.end.ident}, {from_si(run_m, 'ft'):,.0f} ft available",
+        "static_rpm": banded(static, "rpm"), "least_static_rpm": figure(least, "rpm")}
+    card |= _marks(model, ground, weight_kg, judged)
+    gradient = climb_gradient_1(model, ground.air, weight_kg, 0.0, judged.wind.tailwind_m_s)
+    weight = weight_kg[None, :]
+    cas = climbing.climb_cas_m_s(model, ground.air.pressure_altitude_m, weight)
+    rate = climbing.rate_of_climb(model, ground.air, weight, cas)[0]
+    card["first_minute_climb"] = banded(rate * FIRST_MINUTE_S, "ft")
+    card["climb_ias"] = figure(float(np.median(ias_from_cas_m_s(cas, model.airframe.position_error))), "kt")
+    card["climb_gradient"] = banded(gradient, "ft/nm")
+    surface = surface_of(ground.surface_kind, ground.surface_state)
+    factor = (surface.landing_factor_1 or 1.0) if isinstance(surface, Surface) else 1.0
+    stop = stop_point_m(model, ground, weight_kg, run_m, factor)
+    card["stop_point"] = (figure(stop, "ft") if stop is not None
+                          else "none: it cannot be stopped on this run once rolling")
+    card["cautions"] = cautions_for(("card", "runway"))
+    return card
+
+
+def _marks(model: Model, ground: Ground, weight_kg: FloatArray, judged: JudgedEnd) -> dict[str, Any]:
+    """Lift-off and the marked point: distances as the chain has them, IAS by the model's roll."""
+    weight = weight_kg[None, :]
+    air = Air(ground.air.pressure_altitude_m, ground.air.temperature_k, ground.air.relative_humidity_1)
+    distance, cas, _ = takeoffs.roll_profile(model, air, weight, headwind_m_s=0.5 * ground.headwind_m_s
+                                             - 1.5 * ground.tailwind_m_s, slope_1=ground.slope_1)
+    model_roll, median_roll = float(np.median(distance[-1])), judged.distance.roll_m
+    if not math.isfinite(model_roll) or not math.isfinite(median_roll) or model_roll <= 0:
+        return {}
+    stretch = median_roll / model_roll
+    mark = max(math.ceil(0.5 * median_roll / MARK_STEP_M), 1) * MARK_STEP_M
+    middle, speed = np.median(distance, axis=1) * stretch, np.median(cas, axis=1)
+    at_mark = float(np.interp(mark, middle, speed))
+    ias = ias_from_cas_m_s(np.array([at_mark, float(speed[-1])]), model.airframe.position_error)
+    return {"marked_point": figure(mark, "ft"), "ias_at_marked_point": figure(float(ias[0]), "kt"),
+            "lift_off_distance": figure(median_roll, "ft"), "lift_off_ias": figure(float(ias[1]), "kt"),
+            "cross_check": "71 % of lift-off speed at half the run available is only a cross-check for a level, even "
+                           "runway; it says nothing of obstacles."}
+
+
+def density_altitude_text(air: Air) -> str:
+    """Density altitude in words."""
+    from ownship.physics.atmosphere import density_altitude_m
+
+    return f"{from_si(float(np.median(density_altitude_m(flow_of(air).air))), 'ft'):,.0f} ft"
