@@ -212,18 +212,18 @@ def weather_margins(s: Situation) -> tuple[list[rule.Margin], list[str]]:
         if ceiling is None or visibility is None:
             unchecked.append(f"Weather minima at {point.name}: ceiling and visibility are not given.")
         elif s.request.rules == "VFR" and limit is not None:
-            for key, value, least, unit in (("ceiling", ceiling, limit.ceiling_m, "ft"),
+            for key, value, legal, unit in (("ceiling", ceiling, limit.ceiling_m, "ft"),
                                             ("visibility", visibility, limit.visibility_m, "sm")):
                 about = rule.About(f"minima.{key}.{point.name}", f"{key} for VFR in a control zone or surface area", ADVICE,
                                    limit.rule.cite(), point.name)
-                found.append(_at_least(about, value, least, unit))
-        for key, value, least, unit in (("ceiling", ceiling, s.request.own.ceiling_m, "ft"),
-                                        ("visibility", visibility, s.request.own.visibility_m, "sm")):
-            if least is not None:
+                found.append(_at_least(about, value, legal, unit))
+        for key, reported, own, unit in (("ceiling", ceiling, s.request.own.ceiling_m, "ft"),
+                                         ("visibility", visibility, s.request.own.visibility_m, "sm")):
+            if own is not None:
                 about = rule.About(f"own.{key}.{point.name}", f"{key}, own minimum", OWN_MINIMUM, "your own minima",
                                    point.name)
-                found.append(rule.missing(about, "Not reported.") if value is None else
-                             _at_least(about, value, least, unit))
+                found.append(rule.missing(about, "Not reported.") if reported is None else
+                             _at_least(about, reported, own, unit))
     return found, unchecked
 
 
@@ -237,7 +237,7 @@ def route_obstacles(s: Situation) -> list[rule.Margin]:
     """Obstacles near the route with their tops above sea level, against the cruise altitude of the nearest leg."""
     found = []
     for i, obstacle in enumerate(s.request.obstacles, 1):
-        lat, lon = (float(x) for x in obstacle.position.split(","))
+        lat, lon = obstacle.lat_deg, obstacle.lon_deg
         distance = min(_off_leg_m(leg, lat, lon) for leg in s.legs)
         about = rule.About(f"obstacle.route.{i}", f"{obstacle.name}, {from_si(distance, 'nm'):.1f} nm off the route",
                            PERFORMANCE, "[[obstacles]] of the request")

@@ -94,7 +94,8 @@ class Obstacle:
     """A thing near the route: its top above sea level."""
 
     name: str
-    position: str
+    lat_deg: float
+    lon_deg: float
     top_m: float
 
 
@@ -348,10 +349,18 @@ def _gradient(t: Table | None, key: str) -> Gradient | None:
 
 
 def _obstacle(t: Table) -> Obstacle:
-    obstacle = Obstacle(t.text("name", "obstacle"), t.text("position"), t.quantity("top", "length", low="-1500 ft",
-                                                                                    high="29100 ft"))
+    lat, lon = t.convert("position", _lat_lon)
+    obstacle = Obstacle(t.text("name", "obstacle"), lat, lon, t.quantity("top", "length", low="-1500 ft", high="29100 ft"))
     _finish(t)
     return obstacle
+
+
+def _lat_lon(value: Any) -> tuple[float, float]:
+    parts = str(value).split(",")
+    lat, lon = (float(parts[0]), float(parts[1])) if len(parts) == 2 else (999.0, 999.0)
+    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
+        raise ValueError(f"{value!r} is not a position; write \"45.1,-115.2\" (north, east positive).")
+    return lat, lon
 
 
 def _own(t: Table | None) -> OwnMinima:

@@ -1,0 +1,240 @@
+"""Calibrate and predict: rows in, a calibration out, cached by hash so that `check` need not fit again."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ownship.errors import BadInput, MissingKey, OutOfRange, UnreadableFile
+from ownship.questions.places import cache_folder, write_whole
+from ownship.questions.reading import DEMO, demo_text, read_text
+
+if TYPE_CHECKING:
+    from ownship.aeroplane.description import AirframeRecord
+    from ownship.calibration.estimate import Calibration
+    from ownship.flight.distances import Calibrations
+    from ownship.performance.model import Airframe
+    from ownship.performance.rows import Rows
+    from ownship.physics.propeller import Surrogate
+
+DRAWS, SEED = 256, 0
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Both calibrations of an aeroplane, the hash of what they were made of."""
+
+    book: Calibration
+    own: Calibration | None
+    digest: str
+    rows: int
+
+
+def record_of(path: str) -> tuple[AirframeRecord, str, Path | None]:
+    """The record, its text and the folder its rows are relative to; "demo" is the invented one."""
+    from ownship.aeroplane.reading import read_airframe
+
+    text = demo_text("camas160.toml") if path == DEMO else read_text(path)
+    return read_airframe(text, "demo" if path == DEMO else str(path)), text, None if path == DEMO else Path(path).parent
+
+
+def rows_text(record: AirframeRecord, folder: Path | None) -> tuple[str, str] | None:
+    """(text, name) of the book rows that a record names; None where it names none."""
+    if record.book is None or record.book.rows is None:
+        return None
+    name = record.book.rows
+    if folder is None:
+        return demo_text(name), name
+    return read_text(folder / name), str(folder / name)
+
+
+def surrogate_of(airframe: Airframe) -> Surrogate:
+    """The propeller's polynomials, from the cache or made (about half a second)."""
+    import numpy as np
+
+    from ownship.calibration.estimate import MODEL_VERSION
+    from ownship.physics.propeller import Surrogate, build_surrogate, pitch_angle_rad
+    from ownship.provenance import digest
+
+    beta = pitch_angle_rad(airframe.pitch_m, airframe.diameter_m)
+    path = cache_folder() / f"propeller-{digest(f'{beta!r} {airframe.blades} {MODEL_VERSION}')}.npz"
+    try:
+        with np.load(path) as data:
+            return Surrogate(beta, airframe.blades, data["ct"], data["cp"], tuple(data["rms"].tolist()))
+    except (OSError, ValueError, KeyError, EOFError):
+        pass
+    made = build_surrogate(beta, airframe.blades)
+    buffer = io.BytesIO()
+    np.savez(buffer, ct=made.ct, cp=made.cp, rms=np.array(made.rms))
+    write_whole(path, buffer.getvalue())
+    return made
+
+
+def fit_both(airframe: Airframe, rows: Rows | None, seed: int = SEED) -> Fitted:
+    """Book and own calibration of one aeroplane, from the cache where the same rows were fitted before."""
+    from ownship.calibration import estimate
+    from ownship.provenance import digest, package_text
+
+    name = digest(repr(airframe), "" if rows is None else repr((rows.columns, rows.cells, rows.texts["origin"].tolist())),
+                  str(seed), estimate.MODEL_VERSION, package_text("priors.toml"))
+    path = cache_folder() / f"calibration-{name}.json"
+    try:
+        return from_json(json.loads(path.read_text(encoding="utf-8")), str(path))
+    except (OSError, ValueError, UnreadableFile):
+        pass
+    surrogate = surrogate_of(airframe)
+    own_rows = rows is not None and bool((rows.texts["origin"] == "own").any())
+    book_rows = None if rows is None else rows.where(rows.texts["origin"] != "own")
+    book = estimate.fit(airframe, surrogate, book_rows, "book", seed)
+    own = estimate.fit(airframe, surrogate, rows, "own", seed) if own_rows else None
+    fitted = Fitted(book, own, name, 0 if rows is None else len(rows))
+    write_whole(path, json.dumps(to_json(fitted), indent=1).encode())
+    return fitted
+
+
+def to_json(fitted: Fitted) -> dict[str, Any]:
+    """The calibration file (formats.md): both calibrations, seed, hash, model version, names, mean, covariance."""
+    from ownship.calibration.estimate import MODEL_VERSION
+    from ownship.performance.model import parameter_names
+
+    def one(c: Calibration | None) -> dict[str, Any] | None:
+        if c is None:
+            return None
+        return {"label": c.label, "rows": c.rows_used, "mean": c.mean.tolist(), "covariance": c.covariance.tolist(),
+                "natural_mean": c.natural_mean()}
+
+    return {"schema": 1, "model_version": MODEL_VERSION, "seed": fitted.book.seed, "hash": fitted.digest,
+            "rows": fitted.rows, "parameters": list(parameter_names()), "unit": "mean and covariance in prior sd",
+            "discrepancy": {k: {"relative": e.relative_1, "absolute": e.absolute}
+                            for k, e in fitted.book.discrepancy.items()},
+            "book": one(fitted.book), "own": one(fitted.own)}
+
+
+def from_json(data: Any, name: str) -> Fitted:
+    """Read a calibration file back; one made by another model version is refused."""
+    import numpy as np
+
+    from ownship.calibration.estimate import MODEL_VERSION, Calibration
+    from ownship.performance.model import KindError, parameter_names
+
+    try:
+        if data["schema"] != 1 or data["model_version"] != MODEL_VERSION or data["parameters"] != list(parameter_names()):
+            raise UnreadableFile(f"{name} was made by another version of the model; calibrate again.")
+        discrepancy = {k: KindError(float(e["relative"]), float(e["absolute"])) for k, e in data["discrepancy"].items()}
+        size = len(parameter_names())
+        def one(c: Any) -> Calibration | None:
+            if c is None:
+                return None
+            mean, covariance = np.array(c["mean"], dtype=float), np.array(c["covariance"], dtype=float)
+            if mean.shape != (size,) or covariance.shape != (size, size) or not np.isfinite(covariance).all():
+                raise ValueError
+            return Calibration(str(c["label"]), mean, covariance, int(c["rows"]), int(data["seed"]), discrepancy)
+
+        book = one(data["book"])
+        if book is None:
+            raise ValueError
+        return Fitted(book, one(data["own"]), str(data["hash"]), int(data["rows"]))
+    except (KeyError, TypeError, ValueError):
+        raise UnreadableFile(f"{name} is not a calibration file; make one with `ownship calibrate`.") from None
+
+
+def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
+             where: tuple[str, str] | None) -> Rows | None:
+    from dataclasses import replace
+
+    import numpy as np
+
+    from ownship.performance.rows import joined, read_rows
+
+    found = (read_text(rows_path), rows_path) if rows_path else rows_text(record, folder)
+    parts = [] if found is None else [read_rows(found[0], found[1])]
+    if where is not None:
+        column, value = where
+        parts = [p.where(_column(p, column) == value) for p in parts]
+        if not any(len(p) for p in parts):
+            raise BadInput(f"--where {column}={value}: no row has that; check the column's values.")
+    if own_path:
+        own = read_rows(read_text(own_path), own_path)
+        parts.append(replace(own, texts=own.texts | {"origin": np.full(len(own), "own")}))
+    return joined(parts) if parts else None
+
+
+def _column(rows: Rows, column: str) -> Any:
+    if column == "kind":
+        return rows.kind
+    if column not in rows.texts:
+        raise BadInput(f"--where {column}: not a text column; use one of kind, {', '.join(rows.texts)}.")
+    return rows.texts[column]
+
+
+def calibrate(aeroplane: str, rows_path: str | None = None, own_path: str | None = None,
+              where: tuple[str, str] | None = None, seed: int = SEED) -> Fitted:
+    """Fit an aeroplane on its book rows (or those named) and the owner's own; MissingKey where the record lacks data."""
+    from ownship.performance.model import airframe_of
+
+    record, _, folder = record_of(aeroplane)
+    return fit_both(airframe_of(record), _rows_of(record, folder, rows_path, own_path, where), seed)
+
+
+def calibrations_of(record: AirframeRecord, folder: Path | None, fitted: Fitted | None = None, draws: int = DRAWS,
+                    seed: int = SEED) -> Calibrations:
+    """What `check` judges by: models of both calibrations and the book's table."""
+    from ownship.calibration.estimate import draws_of
+    from ownship.flight.distances import Calibrations
+    from ownship.performance.book import from_rows
+    from ownship.performance.model import Model, airframe_of
+
+    airframe = airframe_of(record)
+    rows = _rows_of(record, folder, None, None, None)
+    fitted = fitted or fit_both(airframe, rows, seed)
+    surrogate = surrogate_of(airframe)
+    book = Model(airframe, surrogate, draws_of(fitted.book, draws, seed))
+    own = Model(airframe, surrogate, draws_of(fitted.own, draws, seed)) if fitted.own else None
+    return Calibrations(book, own, None if rows is None else from_rows(rows), record.book.notes if record.book else (),
+                        bool(record.book and record.book.wind_in_rows))
+
+
+def models_or_why(record: AirframeRecord, folder: Path | None,
+                  draws: int = DRAWS) -> tuple[Calibrations | None, str]:
+    """The calibrations, or the sentence that says what the record lacks for them."""
+    try:
+        return calibrations_of(record, folder, draws=draws), ""
+    except (MissingKey, OutOfRange) as error:
+        return None, str(error)
+
+
+def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None) -> str:
+    """The rows as CSV with predicted, low_90 and high_90 appended, by the own calibration where there is one."""
+    import numpy as np
+
+    from ownship.calibration.estimate import draws_of, middle
+    from ownship.calibration.measurements import predict as predict_rows
+    from ownship.performance.model import Model, airframe_of
+    from ownship.performance.rows import read_rows
+
+    record, _, folder = record_of(aeroplane)
+    airframe = airframe_of(record)
+    if calibration_path is not None:
+        try:
+            fitted = from_json(json.loads(read_text(calibration_path)), calibration_path)
+        except json.JSONDecodeError:
+            raise UnreadableFile(f"{calibration_path} is not JSON; make one with `ownship calibrate`.") from None
+    else:
+        fitted = fit_both(airframe, _rows_of(record, folder, None, None, None))
+    calibration = fitted.own or fitted.book
+    rows = read_rows(read_text(rows_path), rows_path, need_value=False)
+    surrogate = surrogate_of(airframe)
+    best = predict_rows(Model(airframe, surrogate, middle(calibration)), rows)[:, 0]
+    draws = predict_rows(Model(airframe, surrogate, draws_of(calibration, 512, SEED)), rows, noise=True)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*rows.columns, "predicted", "low_90", "high_90"])
+    for cells, value, line in zip(rows.cells, best, draws, strict=True):
+        good = line[np.isfinite(line)]
+        band = ("", "") if good.size < 0.9 * line.size else tuple(f"{x:.4f}" for x in np.percentile(good, [5, 95]))
+        writer.writerow([*cells, f"{value:.4f}" if np.isfinite(value) else "", *band])
+    return out.getvalue()

@@ -1,0 +1,157 @@
+"""Can this aeroplane make this flight? Files and texts in, one assessment out."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ownship.errors import BadInput
+from ownship.questions.reading import DEMO, demo_text, read_text
+
+if TYPE_CHECKING:
+    import sqlite3
+
+    from ownship.aeroplane.description import AirframeRecord
+    from ownship.flight.answer import Assessment
+    from ownship.flight.distances import Calibrations
+    from ownship.flight.request import FlightRequest
+    from ownship.flight.situation import Situation
+    from ownship.world.aerodromes import Aerodrome
+
+DRAWS, SEED = 256, 0
+
+
+def demo_aeroplane() -> str:
+    """The demo's airframe record."""
+    return demo_text("camas160.toml")
+
+
+def demo_flight() -> str:
+    """The demo's flight request."""
+    return demo_text("flight.toml")
+
+
+def check(aeroplane: str, flight: str | None = None) -> Assessment:
+    """Assess a flight from two files, or the demo."""
+    if aeroplane == DEMO and flight is None:
+        return check_text(demo_aeroplane(), demo_flight(), name="demo flight")
+    if flight is None:
+        raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship check demo`.")
+    text = demo_aeroplane() if aeroplane == DEMO else read_text(aeroplane)
+    return check_text(text, demo_flight() if flight == DEMO else read_text(flight),
+                      None if aeroplane == DEMO else Path(aeroplane).parent, str(flight),
+                      "demo" if aeroplane == DEMO else str(aeroplane))
+
+
+def check_text(aeroplane_text: str, flight_text: str, folder: Path | None = None, name: str = "flight",
+               aeroplane_name: str = "aeroplane") -> Assessment:
+    """Assess a flight from two texts; `folder` is where the record's rows are (None: the demo's own)."""
+    from ownship.flight.assessment import assess
+
+    return assess(situation(aeroplane_text, flight_text, folder, name, aeroplane_name))
+
+
+def situation(aeroplane_text: str, flight_text: str, folder: Path | None = None, name: str = "flight",
+              aeroplane_name: str = "aeroplane", draws: int = DRAWS, seed: int = SEED) -> Situation:
+    """Everything that `assess` needs, read from texts, the cache and the aerodrome database."""
+    from ownship.flight.request import read_request
+    from ownship.flight.situation import Situation
+    from ownship.schema import read_toml
+
+    record, calibrations, why = _aeroplane(aeroplane_text, folder, aeroplane_name, draws)
+    request = read_request(read_toml(flight_text, name))
+    _check_names(request, record)
+    places, near = _places(request)
+    return Situation(request, record, calibrations, why, places, near, _plain(tomllib.loads(flight_text)), seed, draws)
+
+
+@lru_cache(maxsize=8)
+def _aeroplane(text: str, folder: Path | None, name: str, draws: int) -> tuple[AirframeRecord, Calibrations | None, str]:
+    """Record and models of one aeroplane; kept, because a page asks for the same one again and again."""
+    from ownship.aeroplane.reading import read_airframe
+    from ownship.questions.calibrating import models_or_why
+
+    record = read_airframe(text, name)
+    calibrations, why = models_or_why(record, folder, draws)
+    return record, calibrations, why
+
+
+def _check_names(request: FlightRequest, record: AirframeRecord) -> None:
+    """Refuse stations and categories that the record does not have."""
+    from ownship.aeroplane.loading import station_of
+
+    for load in request.loads:
+        station_of(record, load.station)
+    known = {e.category for e in record.envelopes} | {c.name for c in record.categories}
+    if known and request.category not in known:
+        raise BadInput(f"category: {request.category!r} is not on the aeroplane's record; it has {', '.join(sorted(known))}.")
+
+
+def _places(request: FlightRequest) -> tuple[dict[str, Aerodrome], tuple[Aerodrome, ...]]:
+    """The aerodromes named in the request (own records over open data) and those near the route."""
+    connection = _database()
+    names = dict.fromkeys((request.origin, *request.via, request.destination, *request.alternates, *request.weather))
+    places = {}
+    for name in names:
+        needed = name not in request.weather or name in (request.origin, *request.via, request.destination,
+                                                         *request.alternates)
+        found = _place(name, request, connection, needed=needed)
+        if found is not None:
+            places[name] = found
+    return places, _near(request, places, connection)
+
+
+@lru_cache(maxsize=1)
+def _database() -> sqlite3.Connection:
+    from ownship.questions.places import aerodromes
+
+    return aerodromes()
+
+
+def _place(name: str, request: FlightRequest, connection: sqlite3.Connection, *, needed: bool) -> Aerodrome | None:
+    from ownship.schema import Table
+    from ownship.world import aerodrome_database as database
+    from ownship.world.aerodromes import aerodrome_from_table
+
+    day = request.departure.date()
+    if name == "default":
+        return None
+    if name in request.aerodromes:
+        table = request.aerodromes[name]
+        fresh = Table(table.data, table.name, table.path, table._lines)
+        return aerodrome_from_table(fresh, name, database.find(connection, name, day))
+    if "," in name:
+        return None
+    return database.need(connection, name, day) if needed else database.find(connection, name, day)
+
+
+def _near(request: FlightRequest, places: dict[str, Aerodrome], connection: sqlite3.Connection) -> tuple[Aerodrome, ...]:
+    """Aerodromes within the search radius of points along the route, for feed proof."""
+    from ownship.flight.planning import usual
+    from ownship.flight.route import point_of
+    from ownship.world import aerodrome_database as database
+    from ownship.world.geodesy import along, inverse
+
+    day, radius = request.departure.date(), usual("feed_search_radius")
+    points = [point_of(n, places.get(n)) for n in (request.origin, *request.via, request.destination)]
+    found: dict[str, Aerodrome] = {}
+    for a, b in zip(points, points[1:], strict=False):
+        distance = inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg)[0]
+        steps = max(1, round(distance / radius))
+        for i in range(steps + 1):
+            lat, lon = along(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg, distance * i / steps)
+            for aerodrome in database.near(connection, lat, lon, radius / 2, day):
+                found.setdefault(aerodrome.ident, aerodrome)
+    found |= {p.ident: p for p in places.values()}
+    return tuple(found.values())
+
+
+def _plain(value: Any) -> Any:
+    """A parsed TOML value as JSON types."""
+    if isinstance(value, dict):
+        return {k: _plain(v) for k, v in value.items()}
+    if isinstance(value, list):
+        return [_plain(v) for v in value]
+    return value.isoformat() if hasattr(value, "isoformat") else value
