@@ -109,7 +109,8 @@ def choose(id_: str, name: str, aerodrome: Aerodrome, operation: Operation, wish
                             f"at {aerodrome.ident}; enter it in your aerodrome record.")
     judged = [_judged(about, e, aerodrome, operation, wish, weather, weight_kg, by, factors, temperature_noise) for e in ends]
     return min(judged, key=lambda j: (ORDER.index(j.margin.verdict),
-                                      -(j.margin.allowance_1 if j.margin.allowance_1 is not None else -9.0), j.end.ident))
+                                      -(j.margin.allowance_1 if j.margin.allowance_1 is not None else -9.0),
+                                      j.wind.tailwind_m_s, -j.wind.headwind_m_s, j.end.ident))
 
 
 def _judged(about: rule.About, end: RunwayEnd, aerodrome: Aerodrome, operation: Operation, wish: RunwayWish,

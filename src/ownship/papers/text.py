@@ -14,8 +14,10 @@ from rich.text import Text
 
 from ownship.flight.answer import Assessment
 from ownship.flight.margins import Margin
+from ownship.units import from_si
 from ownship.words.figures import Figure, number_text
 from ownship.words.verdicts import NOT_KNOWN, OUTSIDE, TIGHT, WITHIN, Verdict
+from ownship.world.aerodromes import Aerodrome
 
 # Status is word + shape + colour; red and amber only for warning and caution.
 SHAPES: dict[Verdict, tuple[str, str]] = {
@@ -57,6 +59,36 @@ def render(a: Assessment) -> Iterable[RenderableType]:
         yield from _section("Not checked", _list(a.not_checked))
     yield from _section("Sources", _list(a.sources))
     yield from _section("Cautions", _list(a.cautions))
+
+
+def airports_table(found: list[Aerodrome]) -> Table:
+    """Aerodromes in a list: codes, name, elevation, open runways; the data's date in the title."""
+    table = Table(box=None, padding=(0, 1), header_style="dim", title_justify="left",
+                  title=f"Open aerodrome data of {found[0].data_date}: check notices")
+    for name in ("ident", "codes", "name", "elevation", "runways (true heading, length, surface)"):
+        table.add_column(name, overflow="fold")
+    for a in found:
+        ends = [f"{e.ident} {'---' if e.true_heading_deg is None else f'{e.true_heading_deg:03.0f}'} "
+                f"{_length(e.length_m)} "
+                f"{e.surface or 'surface not known'}{', closed' if e.closed else ''}" for e in a.ends]
+        height = "not known" if a.elevation_m is None else f"{from_si(a.elevation_m, 'ft'):,.0f} ft"
+        table.add_row(a.ident + (" (closed)" if a.closed else ""), " ".join(a.codes), a.name, height, "\n".join(ends))
+    return table
+
+
+def _length(length_m: float | None) -> str:
+    return "length not known" if length_m is None else f"{from_si(length_m, 'ft'):,.0f} ft"
+
+
+def calibration_lines(data: dict[str, Any], saved: str | None) -> Iterable[str]:
+    """A calibration in a few lines."""
+    for key in ("book", "own"):
+        if (one := data[key]) is not None:
+            words = "priors alone, wide bands" if one["label"] == "prior" else f"matched to {one['rows']} rows"
+            yield f"{key}: {words}"
+    yield f"rows hash {data['hash']}, model version {data['model_version']}, seed {data['seed']}"
+    if saved:
+        yield f"written to {saved}"
 
 
 def _section(title: str, body: RenderableType) -> Iterable[RenderableType]:

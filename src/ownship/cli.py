@@ -1,0 +1,160 @@
+"""The command line: words in, one question, words out. Bad input: one sentence on stderr, exit 2, stdout empty."""
+
+from __future__ import annotations
+
+import os
+import sys
+from json import dumps
+from pathlib import Path
+from typing import Any
+
+from ownship import __version__
+from ownship.errors import BadInput, OwnshipError
+
+BAD_INPUT = 2
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Run one command; the process's exit code is 0, or 2 for bad input."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        if words[:1] == ["calc"]:
+            _calc(words[1:])
+        else:
+            _app()(words)
+    except OwnshipError as error:
+        print(" ".join(str(error).split()), file=sys.stderr)
+        sys.exit(BAD_INPUT)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        sys.exit(130)
+
+
+def _calc(words: list[str]) -> None:
+    """`calc` reads its own words: values may begin with a minus, which option parsers refuse."""
+    from ownship.questions import calc
+
+    as_json = "--json" in words
+    words = [w for w in words if w != "--json"]
+    if not words or words[0] in ("--help", "-h"):
+        for name, calculation in calc.CALCULATIONS.items():
+            print(f"ownship calc {name} {calculation.example}")
+        return
+    name, rest = words[0], words[1:]
+    if name == "winds-aloft" and rest and not rest[0].startswith("--"):
+        rest = ["--group", *rest]
+    answer = calc.run(name, rest)
+    if as_json:
+        print(dumps(answer))
+        return
+    for key, result in answer["results"].items():
+        value = result["value"]
+        shown = f"{value:,.4f}".rstrip("0").rstrip(".") if isinstance(value, float) else value
+        print(f"{key.replace('_', ' ')}: {shown} {result['unit'] if result['unit'] not in ('1', 'flag', 'date') else ''}".rstrip())
+    print(f"source: {answer['source']}")
+
+
+def check(aeroplane: str, flight: str | None = None, /, *, json: bool = False) -> None:
+    """Can this aeroplane make this flight? AEROPLANE.toml FLIGHT.toml, or demo."""
+    from ownship.papers.exchange import to_json
+    from ownship.papers.text import show
+    from ownship.questions.check import check as ask
+
+    answer = ask(aeroplane, flight)
+    if json:
+        print(dumps(to_json(answer), ensure_ascii=False))
+    else:
+        show(answer, _console())
+
+def airports(*search: str, json: bool = False) -> None:
+    """Aerodromes by any code or by words of their name (open data of 2022: check notices)."""
+    from ownship.papers.text import airports_table
+    from ownship.questions.places import airports as ask
+    from ownship.questions.places import airports_json
+
+    text = " ".join(search)
+    if not text.strip():
+        raise BadInput("airports: nothing to search for; give a code or words of a name.")
+    found = ask(text)
+    if json:
+        print(dumps(airports_json(found), ensure_ascii=False))
+    elif found:
+        _console().print(airports_table(found))
+    else:
+        print(f"No aerodrome is found for {text!r}; try fewer letters, or another code.")
+
+def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = None, where: str | None = None,
+              save: str | None = None, json: bool = False) -> None:
+    """Match the model to the book's rows, and to your own where they are given."""
+    from ownship.papers.text import calibration_lines
+    from ownship.questions import calibrating
+    from ownship.questions.places import write_whole
+
+    chosen = None
+    if where is not None:
+        column, equals, value = where.partition("=")
+        if not equals:
+            raise BadInput(f"--where: {where!r} is no choice of rows; write COLUMN=VALUE, such as split=CAL.")
+        chosen = (column, value)
+    fitted = calibrating.calibrate(aeroplane, rows, own, chosen)
+    data = calibrating.to_json(fitted)
+    if save is not None:
+        if not Path(save).absolute().parent.is_dir():
+            raise BadInput(f"--save: the folder of {save} does not exist; make it or choose another.")
+        write_whole(Path(save).absolute(), dumps(data, indent=1).encode())
+    if json:
+        print(dumps(data))
+    else:
+        for line in calibration_lines(data, save):
+            print(line)
+
+def predict(aeroplane: str, /, *, rows: str, calibration: str | None = None, out: str | None = None) -> None:
+    """Append predicted, low_90 and high_90 to every row of a CSV."""
+    from ownship.questions import calibrating
+    from ownship.questions.places import write_whole
+
+    if out is not None and not Path(out).absolute().parent.is_dir():
+        raise BadInput(f"--out: the folder of {out} does not exist; make it or choose another.")
+    text = calibrating.predict(aeroplane, rows, calibration)
+    if out is None:
+        print(text, end="")
+    else:
+        write_whole(Path(out).absolute(), text.encode())
+
+def serve(*, port: int = 8160) -> None:
+    """The first page on 127.0.0.1: the demo's request in plain forms, the same assessment back."""
+    from ownship.web.serving import serve as run
+
+    if not 1 <= port <= 65535:
+        raise BadInput(f"--port: {port} is no port; write 1024 to 65535.")
+    run(port)
+
+
+def _console() -> Any:
+    """A console as wide as the terminal, 160 columns where there is none."""
+    from rich.console import Console
+
+    return Console(width=None if sys.stdout.isatty() else 160, highlight=False)
+
+
+def _app() -> Any:
+    """The commands; a wrong word is one sentence."""
+    from cyclopts import App, CycloptsError, Parameter
+
+    app = App(name="ownship", version=__version__, default_parameter=Parameter(negative=()), exit_on_error=False,
+              print_error=False, help_on_error=False,
+              help="What this one aeroplane can do today. A planning aid: the approved flight manual, placards and local "
+                   "rules govern, and the pilot in command decides.")
+    for command in (check, airports, calibrate, predict, serve):
+        app.command(command)
+
+    def guarded(words: list[str]) -> Any:
+        try:
+            return app(words)
+        except CycloptsError as error:
+            raise BadInput(f"{' '.join(str(error).split())} Say `ownship --help` for the commands.") from None
+
+    return guarded
