@@ -267,10 +267,11 @@ class TakeOffProcedure:
 
 @dataclass(frozen=True)
 class ApproachProcedure:
-    """Flap and approach speed (IAS)."""
+    """Flap, approach speed (IAS) and, where it is known, the touchdown speed (CAS)."""
 
     flap: str = ""
     speed_m_s: float | None = None
+    touchdown_m_s: float | None = None
 
 
 @dataclass(frozen=True)

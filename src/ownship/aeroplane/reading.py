@@ -280,7 +280,8 @@ def _procedures(t: Table, source: str) -> d.Procedures:
                                    take_off.quantity("mixture_rich_below", "length", None))
         take_off.done()
     if approach:
-        second = d.ApproachProcedure(str(approach.take("flap", "")), approach.quantity("speed", "speed", None, **SPEED))
+        second = d.ApproachProcedure(str(approach.take("flap", "")), approach.quantity("speed", "speed", None, **SPEED),
+                                     approach.quantity("touchdown", "speed", None, **SPEED))
         approach.done()
     if go_around:
         flap = str(go_around.take("flap", ""))

@@ -108,7 +108,8 @@ def _climb(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
 
 
 def _top(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
-    return cruising.full_throttle(model, _air(rows), rows.weight_kg, noise=noise).tas_m_s
+    top = cruising.full_throttle(model, _air(rows), rows.weight_kg, noise=False).tas_m_s
+    return model.with_noise(kind, top, "kt") if noise else top
 
 
 def _ceiling(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:

@@ -150,7 +150,7 @@ def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Ca
               ChainStep("doubly covered (comfortable)", quantity_text(doubly, "ft"))]
     if by.table is None or not by.table.has(_kind(operation)):
         words.append("No handbook table: the calibrated model's median stands in its place.")
-    roll = _roll(by.book, operation, ground, weight_kg) / _median(book_draws) * figure * chain.all_1
+    roll = _roll(by.book.middle, operation, ground, weight_kg) * through
     return Distance(operation, through, worst_draws, float(roll), covered, doubly, tuple(steps), tuple(words))
 
 
@@ -167,7 +167,7 @@ def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
     """The book's figure (m), its first chain steps, why it is missing, and the edge row's figure."""
     kind, weight = _kind(operation), np.array([weight_kg])
     if by.table is None or not by.table.has(kind):
-        median = _median(_calm(by.book, operation, ground, weight, noise=False))
+        median = _median(_calm(by.book.middle, operation, ground, weight, noise=False))
         return median, [ChainStep("calibrated model, no handbook table", quantity_text(median, "ft"), "model")], "", None
     temperature = float(np.median(ground.air.temperature_k))
     altitude = float(np.median(ground.air.pressure_altitude_m))
@@ -181,17 +181,15 @@ def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
     steps = [ChainStep(f"book figure at {at}", quantity_text(found.value, "ft"), f"handbook: {found.words}")]
     if found.status != "lighter":
         return found.value, steps, "", found.value
-    lighter, reference = (_median(_calm(by.book, operation, ground, np.array([w]), noise=False))
+    lighter, reference = (_median(_calm(by.book.middle, operation, ground, np.array([w]), noise=False))
                           for w in (weight_kg, found.reference_weight_kg))
     ratio = min(lighter / reference, 1.0)
     steps.append(ChainStep("lighter than the table, by the model", f"x {ratio:.2f}", "model"))
     return found.value * ratio, steps, "", found.value
 
 
-def _calm(model: Model, operation: Operation, ground: Ground, weight_kg: FloatArray, *, noise: bool = True,
-          headwind: float = 0.0, slope: float = 0.0, friction: float | None = None, braking: float = 1.0,
-          add: float = 0.0) -> FloatArray:
-    """Distance over 50 ft by a model in one set of conditions, (draw,); dry, level, calm unless said."""
+def _calm(model: Model, operation: Operation, ground: Ground, weight_kg: FloatArray, *, noise: bool = True) -> FloatArray:
+    """Distance over 50 ft by a model, dry, level and calm, (draw,)."""
     size = model.draws.size
     temperature = np.broadcast_to(np.asarray(ground.air.temperature_k), (1,))[:, None]
     if noise and ground.temperature_noise_k.size == size:
@@ -199,59 +197,55 @@ def _calm(model: Model, operation: Operation, ground: Ground, weight_kg: FloatAr
     air = Air(ground.air.pressure_altitude_m, temperature, ground.air.relative_humidity_1)
     weight = weight_kg[None, :] if weight_kg.size == size else np.array([[float(np.median(weight_kg))]])
     if operation == "take-off":
-        return takeoffs.take_off(model, air, weight, headwind_m_s=headwind, slope_1=slope, friction_1=friction,
-                                 noise=noise).over_50ft_m[0]
-    return landings.landing(model, air, weight, headwind_m_s=headwind, slope_1=slope, braking_factor_1=braking,
-                            approach_add_m_s=add, noise=noise).over_50ft_m[0]
+        return takeoffs.take_off(model, air, weight, noise=noise).over_50ft_m[0]
+    return landings.landing(model, air, weight, noise=noise).over_50ft_m[0]
 
 
 def _roll(model: Model, operation: Operation, ground: Ground, weight_kg: FloatArray) -> float:
-    weight = np.array([[float(np.median(weight_kg))]])
+    """Share of the roll in the distance over 50 ft by the median model."""
+    weight = float(np.median(weight_kg))
     air = Air(ground.air.pressure_altitude_m, np.median(ground.air.temperature_k))
-    done = (takeoffs.take_off(model, air, weight, noise=False).roll_m if operation == "take-off"
-            else landings.landing(model, air, weight, noise=False).roll_m)
-    return _median(done[0])
+    done = (takeoffs.take_off(model, air, weight, noise=False) if operation == "take-off"
+            else landings.landing(model, air, weight, noise=False))
+    return _median(done.roll_m[0]) / _median(done.over_50ft_m[0])
 
 
 def _chain(operation: Operation, ground: Ground, surface: Surface, by: Calibrations, weight_kg: float) -> _Factors:
-    """Surface, slope, wind and gust factors by the book calibration's medians, each over the dry, level, calm figure."""
-    weight = np.array([weight_kg])
-
-    def figure(**change: float | None) -> float:
-        return _median(_calm(by.book, operation, ground, weight, noise=False, **change))  # type: ignore[arg-type]
-
-    calm = figure()
+    """Surface, slope, wind and gust factors by the median book model: one call, a case for each condition alone."""
+    wind_m_s, reported_m_s, rule = _charged_wind(ground, by)
+    published = (surface.take_off_factor_1 if operation == "take-off" else surface.landing_factor_1) or 1.0
+    alone = np.array([0.0, 0.0, ground.slope_1, 0.0, 0.0]), np.array([0.0, 0.0, 0.0, wind_m_s, 0.0])
+    model, surface_only, gust_only = by.book.middle, np.arange(5) == 1, np.arange(5) == 4
+    air = Air(ground.air.pressure_altitude_m, np.median(ground.air.temperature_k), ground.air.relative_humidity_1)
     if operation == "take-off":
-        by_friction = figure(friction=surface.friction_1) / calm if surface.friction_1 is not None else 1.0
-        surface_1 = max(surface.take_off_factor_1 or 1.0, by_friction)
+        dry = float(np.median(model.p["mu"]))
+        friction = np.where(surface_only, dry if surface.friction_1 is None else max(surface.friction_1, dry), dry)
+        done = takeoffs.take_off(model, air, weight_kg, slope_1=alone[0], headwind_m_s=alone[1], friction_1=friction,
+                                 noise=False).over_50ft_m[:, 0]
     else:
-        surface_1 = max(surface.landing_factor_1 or 1.0, figure(braking=surface.landing_factor_1 or 1.0) / calm)
-    slope_1 = figure(slope=ground.slope_1) / calm if ground.slope_1 else 1.0
-    gust_1 = figure(add=ground.approach_add_m_s) / calm if operation == "landing" and ground.approach_add_m_s else 1.0
-    return _Factors(surface_1, slope_1, _wind_factor(operation, ground, by, figure, calm), gust_1)
+        done = landings.landing(model, air, weight_kg, slope_1=alone[0], headwind_m_s=alone[1], noise=False,
+                                braking_factor_1=np.where(surface_only, published, 1.0),
+                                approach_add_m_s=np.where(gust_only, ground.approach_add_m_s, 0.0)).over_50ft_m[:, 0]
+    ratios = done / done[0]
+    notes = [1 + n.change_1 * reported_m_s / n.per_m_s for n in by.notes if n.rule == rule and _is_for(n, operation)]
+    wind_1 = 1.0 if reported_m_s == 0 else max([float(ratios[3]), *notes])
+    return _Factors(max(published, float(ratios[1])), float(ratios[2]), wind_1, float(ratios[4]))
 
 
-def _wind_factor(operation: Operation, ground: Ground, by: Calibrations, figure: object, calm: float) -> float:
-    """The worse of the model in 50 % head or 150 % tail and the book's own note in the reported wind.
+def _charged_wind(ground: Ground, by: Calibrations) -> tuple[float, float, str]:
+    """(wind for the model, reported wind, which note): 50 % of a headwind, 150 % of a tailwind (negative).
 
     Where the book's rows already hold 50/150 the model flies the reported wind instead.
     """
-    assert callable(figure)
     if ground.tailwind_m_s > 0:
         share = 1.0 if by.wind_in_rows else TAILWIND_CHARGE
-        wind, rule = -share * ground.tailwind_m_s, "tailwind"
-        reported = ground.tailwind_m_s
-    else:
-        share = 1.0 if by.wind_in_rows else HEADWIND_CREDIT
-        wind, rule = share * ground.headwind_m_s, "headwind"
-        reported = ground.headwind_m_s
-    if reported == 0:
-        return 1.0
-    by_model = float(figure(headwind=min(wind, HARD_WIND_M_S))) / calm
-    wanted = "takeoff" if operation == "take-off" else "landing"
-    notes = [n for n in by.notes if n.rule == rule and n.kind.replace("_", "").replace("-", "").startswith(wanted)]
-    by_note = [1 + n.change_1 * reported / n.per_m_s for n in notes]
-    return max([by_model, *by_note])
+        return -min(share * ground.tailwind_m_s, HARD_WIND_M_S), ground.tailwind_m_s, "tailwind"
+    return ground.headwind_m_s * (1.0 if by.wind_in_rows else HEADWIND_CREDIT), ground.headwind_m_s, "headwind"
+
+
+def _is_for(note: BookNote, operation: Operation) -> bool:
+    kind = note.kind.lower().replace("_", "").replace("-", "")
+    return kind.startswith("takeoff" if operation == "take-off" else "landing")
 
 
 def _factor_steps(chain: _Factors, surface: Surface, ground: Ground, by: Calibrations) -> list[ChainStep]:

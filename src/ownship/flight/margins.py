@@ -33,7 +33,10 @@ class ChainStep:
 
 @dataclass(frozen=True)
 class Margin:
-    """One limit judged. `margin` positive = room left; `allowance_1` = margin over its customary allowance."""
+    """One limit judged. `margin` positive = room left; `allowance_1` = margin over its customary allowance.
+
+    For distances `required` is covered, `doubly` beside it, `needed` the unfactored distance with its band.
+    """
 
     id: str
     name: str
@@ -45,6 +48,7 @@ class Margin:
     available: Figure | None = None
     required: Figure | None = None
     doubly: Figure | None = None
+    needed: Figure | None = None
     margin: Figure | None = None
     chance: float | None = None
     allowance_1: float | None = None
@@ -90,16 +94,14 @@ def distance(about: About, available_m: float, median_m: float, covered_m: float
     needed = draws_m[np.isfinite(draws_m)]
     impossible = 1.0 - needed.size / max(draws_m.size, 1)
     chance = impossible + (1 - impossible) * float(np.mean(needed > available_m)) if needed.size else 1.0
-    low, high = (np.percentile(needed, [5, 95]) if needed.size else (math.nan, math.nan))
+    band = np.percentile(needed, [5, 95]).tolist() if needed.size else [None, None]
     room = available_m - covered_m
     words = ""
     if verdict == OUTSIDE and available_m >= median_m:
         words = "Long enough for the unfactored figure; shorter than the book figure with its safety factor."
     return _margin(about, verdict, available=figure(available_m, unit),
                    required=figure(covered_m, unit), doubly=figure(doubly_m, unit),
-                   margin=figure(room, unit, available_m - float(high), available_m - float(low))
-                   if needed.size else figure(room, unit),
-                   chance=chance, allowance_1=room / max(covered_m, 1.0), words=words)
+                   needed=figure(median_m, unit, *band), margin=figure(room, unit), chance=chance, allowance_1=room / max(covered_m, 1.0), words=words)
 
 
 def amount(about: About, draws: FloatArray, required: float, unit: str, allowance: float, *,
@@ -142,15 +144,17 @@ def exact(about: About, value: float, limit: float, sd: float, unit: str, allowa
           upper: bool = True, confidence_1: float = 0.95, dimension: str | None = None) -> Margin:
     """An exact limit (weight, CG, level): outside beyond it; tight where the error of the input crosses it.
 
-    value, limit, sd SI; upper: the limit is a maximum. The band of `available` is value +- 1.645 sd.
+    value, limit, sd SI; upper: the limit is a maximum: then it is what is available and the value what is
+    required, so that margin = available - required everywhere. The value's band is +- 1.645 sd.
     """
     z = _normal_quantile(confidence_1)
     room = limit - value if upper else value - limit
     verdict: Verdict = OUTSIDE if room < 0 else (WITHIN if room >= z * sd else TIGHT)
     chance = 1.0 if room < 0 else (0.5 * math.erfc(room / sd / math.sqrt(2)) if sd > 0 else 0.0)
     low, high = (value - Z_90 * sd, value + Z_90 * sd) if sd > 0 else (None, None)
-    return _margin(about, verdict, available=figure(value, unit, low, high, dimension),
-                   required=figure(limit, unit, dimension=dimension), margin=_difference(room, unit, dimension),
+    bound, own = figure(limit, unit, dimension=dimension), figure(value, unit, low, high, dimension)
+    available, required = (bound, own) if upper else (own, bound)
+    return _margin(about, verdict, available=available, required=required, margin=_difference(room, unit, dimension),
                    chance=chance, allowance_1=room / allowance if allowance else room)
 
 

@@ -64,6 +64,7 @@ def _quantity(figure: Figure | None) -> dict[str, Any] | None:
 def _margin(m: Margin) -> dict[str, Any]:
     return {"id": m.id, "name": m.name, "kind": m.kind, "place": m.place, "moment": plain(m.moment),
             "available": _quantity(m.available), "required": _quantity(m.required), "doubly": _quantity(m.doubly),
+            "needed": _quantity(m.needed),
             "margin": _quantity(m.margin), "chance": m.chance, "verdict": m.verdict, "source": m.source,
             "words": m.words, "checks": list(m.checks),
             "chain": [{"name": s.name, "value": s.value, "source": s.source} for s in m.chain]}

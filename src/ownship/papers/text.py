@@ -132,12 +132,20 @@ def bar(m: Margin) -> str:
         return max(0, min(BAR_CELLS - 1, round(position / 3.0 * (BAR_CELLS - 1))))
 
     cells = ["·"] * BAR_CELLS
-    if m.margin.low is not None and m.margin.high is not None:
-        for i in range(cell(m.margin.low), cell(m.margin.high) + 1):
+    low, high = band_of(m)
+    if low is not None and high is not None:
+        for i in range(cell(low), cell(high) + 1):
             cells[i] = "="
     cells[cell(0.0)] = "|"
     cells[cell(m.margin.value)] = "o"
     return "".join(cells)
+
+
+def band_of(m: Margin) -> tuple[float | None, float | None]:
+    """The band drawn on a margin bar: 5 to 95 %; for a distance the stretch from doubly to once covered."""
+    if m.margin is not None and m.doubly is not None and m.available is not None:
+        return m.available.value - m.doubly.value, m.margin.value
+    return (m.margin.low, m.margin.high) if m.margin is not None else (None, None)
 
 
 def _clock(moment: Any) -> str:

@@ -22,7 +22,7 @@ from ownship.performance.model import (
 from ownship.performance.takeoff import OBSTACLE_M
 from ownship.physics.airspeed import cas_from_ias_m_s, cas_from_tas_m_s, tas_from_cas_m_s
 from ownship.physics.atmosphere import Air
-from ownship.physics.drag import best_glide_ratio_1, drag_n, minimum_drag_speed_m_s
+from ownship.physics.drag import best_glide_ratio_1, drag_n, glide_speed_m_s
 from ownship.units import GRAVITY_M_S2
 
 FloatArray = NDArray[np.float64]
@@ -95,7 +95,7 @@ def glide(model: Model, air: Air, weight_kg: Number,
     """
     flow = flow_of(air)
     extra = WINDMILLING_DRAG_1 if propeller == "windmilling" else STOPPED_DRAG_1
-    tas = minimum_drag_speed_m_s(model.drag, flow.density_kg_m3, weight_n(weight_kg), extra)
+    tas = glide_speed_m_s(model.drag, flow.density_kg_m3, weight_n(weight_kg), extra)
     ratio = np.broadcast_to(best_glide_ratio_1(model.drag, extra), tas.shape)
     return Glide(cas_from_tas_m_s(tas, flow.air), ratio, tas / np.sqrt(1 + ratio**2))
 

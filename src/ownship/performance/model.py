@@ -175,6 +175,12 @@ class Model:
         return DragLaw(a.wing_area_m2, a.span_m**2 / a.wing_area_m2, self.p["CD0"], self.p["e"],
                        GROUND_EFFECT_HIGH_WING if a.high_wing else GROUND_EFFECT_LOW_WING)
 
+    @cached_property
+    def middle(self) -> Model:
+        """The same aeroplane with one draw, the median of every parameter, and no noise: for ratios in a chain."""
+        return Model(self.airframe, self.surrogate, Draws(np.median(self.draws.values, axis=0, keepdims=True),
+                                                          label=self.draws.label))
+
     def with_noise(self, kind: str, value: FloatArray, unit: str, dimension: str | None = None) -> FloatArray:
         """The value (SI, (case, draw)) plus the model's own discrepancy for this kind of figure.
 
@@ -253,10 +259,11 @@ def airframe_of(record: Any) -> Airframe:
     return Airframe(
         need("geometry", "wing_area_m2"), need("geometry", "span_m"), need("geometry", "wing") == "high",
         need("engine", "power_w"), need("engine", "rev_s"),
-        record.propeller.rev_max_rev_s or record.engine.rev_s if record.propeller else record.engine.rev_s,
+        (record.propeller.rev_max_rev_s if record.propeller else None) or need("engine", "rev_s"),
         need("propeller", "blades"), need("propeller", "diameter_m"), need("propeller", "pitch_m"),
         need("weights", "take_off_max_kg"), need("speeds", "vs1_m_s"), need("speeds", "vs0_m_s"),
         need("fuel", "density_kg_m3"), (table.ias_m_s, table.cas_m_s) if table else None,
         take_off.lift_off_m_s if take_off else None, take_off.at_50ft_m_s if take_off else None,
         procedures.climb if procedures else (),
-        procedures.approach.speed_m_s if procedures and procedures.approach else None)
+        procedures.approach.speed_m_s if procedures and procedures.approach else None,
+        procedures.approach.touchdown_m_s if procedures and procedures.approach else None)

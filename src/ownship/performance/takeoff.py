@@ -114,12 +114,10 @@ def _roll(model: Model, flow: Flow, factor: FloatArray, w: FloatArray, v_lift: F
           slope: FloatArray, friction_1: Number) -> FloatArray:
     """Ground distance to lift-off: Int Vg dVg / a by 5-point Gauss in groundspeed, 0 to V_LO - wind."""
     end = np.maximum(v_lift - wind, 0.0)
-    total = np.zeros(np.broadcast_shapes(end.shape, w.shape, (1, model.draws.size)))
-    for node, weight in zip((ROLL_NODES + 1) / 2, ROLL_WEIGHTS / 2, strict=True):
-        ground = node * end
-        a = _acceleration(model, flow, factor, w, np.maximum(ground + wind, 0.0), slope, friction_1)
-        total = total + weight * end * ground / a
-    return total
+    nodes, weights = (x[:, None, None] for x in ((ROLL_NODES + 1) / 2, ROLL_WEIGHTS / 2))
+    ground = nodes * end
+    a = _acceleration(model, flow, factor, w, np.maximum(ground + wind, 0.0), slope, friction_1)
+    return np.sum(weights * end * ground / a, axis=0)
 
 
 def roll_profile(model: Model, air: Air, weight_kg: Number, *, headwind_m_s: Number = 0.0, slope_1: Number = 0.0,

@@ -46,9 +46,15 @@ def drag_n(law: DragLaw, density_kg_m3: Number, tas_m_s: Number, lift_n: Number,
 
 def minimum_drag_speed_m_s(law: DragLaw, density_kg_m3: Number, lift_n: Number,
                            configuration_1: Number = 0.0) -> FloatArray:
-    """V_md = sqrt(2 L/(rho S)) (k/(CD0 + dCD))^(1/4): best glide speed too. Check: MO-01."""
+    """V_md = sqrt(2 L/(rho S)) (k/(CD0 + dCD))^(1/4), m/s, at a lift L (N)."""
     return np.asarray(np.sqrt(2 * lift_n / (density_kg_m3 * law.wing_area_m2))
                       * (law.induced_1 / (law.cd0_1 + configuration_1)) ** 0.25)
+
+
+def glide_speed_m_s(law: DragLaw, density_kg_m3: Number, weight_n: Number, configuration_1: Number = 0.0) -> FloatArray:
+    """TAS of the best glide: V_md at the lift of the glide, L = W cos(gamma), cot(gamma) = L/D. Check: MO-01."""
+    ratio = best_glide_ratio_1(law, configuration_1)
+    return minimum_drag_speed_m_s(law, density_kg_m3, weight_n * ratio / np.sqrt(1 + ratio**2), configuration_1)
 
 
 def best_glide_ratio_1(law: DragLaw, configuration_1: Number = 0.0) -> FloatArray:

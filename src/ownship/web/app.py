@@ -11,9 +11,11 @@ from starlette.exceptions import HTTPException
 
 from ownship.errors import OwnshipError
 from ownship.papers.exchange import to_json
-from ownship.papers.text import SHAPES, bar
+from ownship.papers.text import SHAPES
 from ownship.questions import check as asking
 from ownship.web import forms
+from ownship.web.bars import strip
+from ownship.words.cautions import cautions_for
 from ownship.words.figures import Figure, number_text
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
@@ -28,7 +30,7 @@ def create_app() -> FastAPI:
     pages = Environment(loader=PackageLoader("ownship.web"), autoescape=select_autoescape(default=True))
     pages.filters["quantity"] = _quantity
     pages.filters["clock"] = lambda moment: moment.strftime("%H:%M") if moment else ""
-    pages.globals.update(shapes=SHAPES, bar=bar)
+    pages.globals.update(shapes=SHAPES, strip=strip, cautions=cautions_for(("verdict", "fuel", "load")))
 
     @app.middleware("http")
     async def guard(request: Request, call_next: Any) -> Response:

@@ -44,11 +44,11 @@ def _groups(demo: dict[str, Any]) -> tuple[Group, ...]:
               Field("cruise_altitude", "Cruise altitude", ("cruise_altitude",), "9500 ft"),
               Field("power", "Power", ("power",), "2450 rpm or 65 %"),
               Field("mixture", "Mixture in cruise", ("mixture",), choices=("lean", "rich")))
-    loads = tuple(Field(f"load{i}", f"{load['what']} ({load['station']})", ("loads", i, "weight"), "180 lb; 0 lb = stays here")
-                  for i, load in enumerate(demo.get("loads", [])))
+    loads = tuple(Field(f"load{i}", f"{load['what'].capitalize()} ({load['station']})", ("loads", i, "weight"),
+                        "180 lb; 0 lb = stays here") for i, load in enumerate(demo.get("loads", [])))
+    amounts = (("on_board", "on board (usable)", "20 usgal, full or a mark"), ("add", "to add", "5 usgal"))
     fuel = tuple(Field(f"fuel_{tank}_{key}", f"{tank.capitalize()} tank, {words}", ("fuel", tank, key), hint)
-                 for tank in demo.get("fuel", {}) if isinstance(demo["fuel"][tank], dict)
-                 for key, words, hint in (("on_board", "on board (usable)", "20 usgal, full or a mark"), ("add", "to add", "5 usgal")))
+                 for tank in demo.get("fuel", {}) for key, words, hint in amounts)
     weather = tuple(Field(f"weather_{place}_{key}", f"{place}, {words}", ("weather", place, key), hint)
                     for place in demo.get("weather", {})
                     for key, words, hint in (("wind", "wind (true)", "110/08G14"), ("temperature", "temperature", "31 C"),
