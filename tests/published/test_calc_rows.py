@@ -146,21 +146,21 @@ def minutes(text):
 
 
 def test_sun_su_03_usno_output():
-    r = run("sun", "--at 38.9,-74.9 --date 2002-03-20 --utc-offset -5".split())["results"]
+    r = run("sun", ["--at", "38.9,-74.9", "--date", "2002-03-20", "--utc-offset", "-5"])["results"]
     printed = {"civil_dawn": "05:37:00", "sunrise": "06:04:00", "noon": "12:07:00", "sunset": "18:12:00", "civil_dusk": "18:39:00"}
     for key, text in printed.items():
         assert minutes(r[key]["value"]) == pytest.approx(minutes(text), abs=1.0)
 
 
 def test_sun_su_05_nrel_tp_560_34302_table_a2_1():
-    r = run("sun", "--at 35,0 --date 1994-01-02 --utc-offset 0".split())["results"]
+    r = run("sun", ["--at", "35,0", "--date", "1994-01-02", "--utc-offset", "0"])["results"]
     assert minutes(r["sunrise"]["value"]) * 60 == pytest.approx(minutes("07:08:13") * 60, abs=3)
     assert minutes(r["sunset"]["value"]) * 60 == pytest.approx(minutes("16:59:56") * 60, abs=3)
 
 
 def test_sun_su_01_usno_almanac_for_computers():
     """25 Jun 1990, 40.9N 74.3W, zenith 90 50': 05:26 at UT-4 (steps read, result computed)."""
-    r = run("sun", "--at 40.9,-74.3 --date 1990-06-25 --utc-offset -4".split())["results"]
+    r = run("sun", ["--at", "40.9,-74.3", "--date", "1990-06-25", "--utc-offset", "-4"])["results"]
     assert minutes(r["sunrise"]["value"]) == pytest.approx(minutes("05:26:00"), abs=1.0)
 
 

@@ -113,19 +113,21 @@ def _levenberg_marquardt(problem: _Problem, start: FloatArray) -> FloatArray:
 def draws_of(calibration: Calibration, size: int = 256, seed: int = 0) -> Draws:
     """Frozen draws from a calibration: mean + L u with stratified, mirrored normals, one noise vector a kind.
 
-    The first half mirrors the second, so that the mean of the draws is the most probable vector exactly.
+    The first half mirrors the second, so that the mean of the draws is the most probable vector exactly; draw 0
+    (and its mirror) is that vector itself, without noise: the middle flight.
     """
     if size < 2 or size % 2:
         raise BadInput(f"{size} draws were asked for; an even number from 2 on is wanted.")
     generator = np.random.default_rng([calibration.seed, seed])
     half = size // 2
     u = np.stack([_normals(generator, half) for _ in range(calibration.mean.size)], axis=-1)
+    u[0] = 0.0
     lower = np.linalg.cholesky(calibration.covariance + 1e-12 * np.eye(calibration.mean.size))
     z = calibration.mean + np.concatenate([u, -u]) @ lower.T
     noise = {}
     for kind in calibration.discrepancy:
-        n = _normals(generator, size)
-        noise[kind] = n
+        noise[kind] = _normals(generator, size)
+        noise[kind][0] = 0.0
     return Draws(natural(np.clip(z, -FARTHEST, FARTHEST)), noise, calibration.discrepancy, calibration.label, seed)
 
 

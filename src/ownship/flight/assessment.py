@@ -16,6 +16,7 @@ from ownship.flight import judge_fuel, judge_load, judge_route
 from ownship.flight import margins as rule
 from ownship.flight.answer import Assessment
 from ownship.flight.cards import take_off_card
+from ownship.flight.chance import middle
 from ownship.flight.feed import fuel_to_nearest
 from ownship.flight.flown import Flown, fly_once
 from ownship.flight.fuel import TankState, on_board
@@ -120,29 +121,29 @@ def _tank_plan(s: Situation, aboard: _Aboard, flown: Flown | None) -> TankPlan |
     timeline = flown.timeline
     parts = [p for p in timeline.parts if np.any(p.time_s > 0)]
     for part in parts:
-        length = float(np.median(part.time_s))
+        length = middle(part.time_s)
         phases.append(BurnPhase(part.phase, clock, clock + length, part.burn_m3))
         clock += length
     return plan_tanks(tuple(phases), s.record.selector, {t.tank: t.draws_m3 for t in aboard.tanks},
                       window_s=_window(s, flown), fixes=_fixes(s, flown),
-                      reserve_m3=float(np.median(flown.needs.reserve_m3)),
-                      cruise_flow_m3_s=float(np.median(timeline.cruise_flow_m3_s)), density_kg_m3=aboard.density_kg_m3)
+                      reserve_m3=middle(flown.needs.reserve_m3),
+                      cruise_flow_m3_s=middle(timeline.cruise_flow_m3_s), density_kg_m3=aboard.density_kg_m3)
 
 
 def _window(s: Situation, flown: Flown) -> tuple[float, float]:
     """First and last moment of a change: above no_change_below in the climb, before the descent begins."""
     selector = s.record.selector
     assert selector is not None
-    taxi = float(np.median(flown.timeline.total("time_s", ("start and taxi",))))
-    climb = float(np.median(flown.timeline.total("time_s", ("climb",))))
+    taxi = middle(flown.timeline.total("time_s", ("start and taxi",)))
+    climb = middle(flown.timeline.total("time_s", ("climb",)))
     height = s.request.cruise_altitude_m - (s.points[0].elevation_m or 0.0)
     share = min(selector.no_change_below_m / height, 1.0) if height > 0 else 1.0
     down = flown.timeline.total("time_s", ("descent", "approach and landing"))
-    return taxi + max(share * climb, 120.0), float(np.median(flown.timeline.total("time_s") - down))
+    return taxi + max(share * climb, 120.0), middle(flown.timeline.total("time_s") - down)
 
 
 def _fixes(s: Situation, flown: Flown) -> tuple[tuple[str, float], ...]:
-    return tuple((leg.end.name, float(np.median(flown.timeline.passed(leg.number, "time_s")))) for leg in s.legs[:-1])
+    return tuple((leg.end.name, middle(flown.timeline.passed(leg.number, "time_s"))) for leg in s.legs[:-1])
 
 
 def _moments(s: Situation, aboard: _Aboard, flown: Flown | None, plan: TankPlan | None) -> tuple[FuelMoment, ...]:
@@ -158,10 +159,10 @@ def _moments(s: Situation, aboard: _Aboard, flown: Flown | None, plan: TankPlan 
     found = [ramp]
     for id_, name, time in times:
         contents = plan.contents_at(time)
-        usable = {k: max(float(np.median(v)), 0.0) for k, v in contents.items()}
+        usable = {k: max(middle(v), 0.0) for k, v in contents.items()}
         found.append(FuelMoment(id_, name, usable, {k: float(np.std(v)) for k, v in contents.items()}))
     if flown.needs is not None and s.alternate is not None:
-        left, rest = dict(found[-1].usable_m3), float(np.median(flown.needs.alternate_m3))
+        left, rest = dict(found[-1].usable_m3), middle(flown.needs.alternate_m3)
         for tank in sorted(left, key=lambda k: k != plan.landing_tank):
             used = min(left[tank], rest)
             left[tank], rest = left[tank] - used, rest - used

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ownship.aeroplane.description import Propeller
+from ownship.flight.chance import middle
 from ownship.flight.distances import Ground
 from ownship.flight.runways import JudgedEnd, climb_gradient_1, stop_point_m
 from ownship.performance import climb as climbing
@@ -28,12 +29,12 @@ FIRST_MINUTE_S = 60.0
 
 
 def banded(draws: FloatArray, unit: str, dimension: str | None = None) -> Figure:
-    """Median and 5-95 % band of (draw,) SI values as a Figure."""
+    """The middle flight's value and the 5-95 % band of (draw,) SI values as a Figure."""
     good = draws[np.isfinite(draws)]
     if not good.size:
         return Figure(math.nan, unit)
-    low, middle, high = (float(x) for x in np.percentile(good, [5, 50, 95]))
-    return figure(middle, unit, low, high, dimension)
+    value, (low, high) = middle(draws), (float(x) for x in np.percentile(good, [5, 95]))
+    return figure(value, unit, min(low, value), max(high, value), dimension)
 
 
 def take_off_card(model: Model, judged: JudgedEnd, weight_kg: FloatArray, propeller: Propeller | None,
@@ -80,8 +81,8 @@ def _marks(model: Model, ground: Ground, weight_kg: FloatArray, judged: JudgedEn
         return {}
     stretch = median_roll / model_roll
     mark = max(math.ceil(0.5 * median_roll / MARK_STEP_M), 1) * MARK_STEP_M
-    middle, speed = np.median(distance, axis=1) * stretch, np.median(cas, axis=1)
-    at_mark = float(np.interp(mark, middle, speed))
+    reached, speed = np.median(distance, axis=1) * stretch, np.median(cas, axis=1)
+    at_mark = float(np.interp(mark, reached, speed))
     ias = ias_from_cas_m_s(np.array([at_mark, float(speed[-1])]), model.airframe.position_error)
     return {"marked_point": figure(mark, "ft"), "ias_at_marked_point": figure(float(ias[0]), "kt"),
             "lift_off_distance": figure(median_roll, "ft"), "lift_off_ias": figure(float(ias[1]), "kt"),

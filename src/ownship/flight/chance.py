@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass
+from functools import cache
+from math import erfc, exp, log, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +19,33 @@ class Chance:
     draws: int
 
     def normals(self, name: str) -> NDArray[np.float64]:
-        """Stratified standard normals in an order that depends on seed and name only.
+        """Stratified standard normals in an order that depends on seed and name only; draw 0 is 0, the middle flight.
 
         One value from each of `draws` equal slices of probability (midpoints), shuffled: mean and spread are
         those of the normal whatever the number of draws, so that medians stand still.
         """
         generator = np.random.default_rng([self.seed, zlib.crc32(name.encode())])
-        middle = (np.arange(self.draws) + 0.5) / self.draws
-        return generator.permutation(normal_quantiles(middle))
+        mixed = generator.permutation(_slices(self.draws))
+        nearest = int(np.argmin(np.abs(mixed)))
+        mixed[0], mixed[nearest] = 0.0, mixed[0]
+        return mixed
+
+
+def middle(draws: NDArray[np.float64]) -> float:
+    """The middle flight's value: draw 0, in which nothing deviates, so that sums of shown values add up exactly.
+
+    Where draw 0 cannot be flown, the median of the others; NaN where none can.
+    """
+    if np.isfinite(draws[0]):
+        return float(draws[0])
+    good = draws[np.isfinite(draws)]
+    return float(np.median(good)) if good.size * 2 > draws.size else float("nan")
+
+
+@cache
+def _slices(size: int) -> NDArray[np.float64]:
+    """Normal quantiles at the middles of `size` equal slices of probability."""
+    return normal_quantiles((np.arange(size) + 0.5) / size)
 
 
 def normal_quantiles(p: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -33,8 +54,6 @@ def normal_quantiles(p: NDArray[np.float64]) -> NDArray[np.float64]:
     Start from Hastings' approximation (Abramowitz and Stegun 26.2.23, error < 4.5e-4), then two Newton steps
     on the complementary error function; good to 1e-12.
     """
-    from math import erfc, exp, log, pi, sqrt
-
     def one(q: float) -> float:
         tail = min(q, 1 - q)
         t = sqrt(-2 * log(tail))

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ownship.flight.chance import middle
 from ownship.flight.distances import Calibrations, Ground, judge
 from ownship.flight.flown import Flown
 from ownship.flight.planning import usual
+from ownship.flight.request import RunwayWish
 from ownship.flight.route import leg_between, point_of
 from ownship.flight.runways import candidates
-from ownship.flight.request import RunwayWish
 from ownship.flight.situation import Situation
 from ownship.flight.tanks import Change
 from ownship.physics.atmosphere import Air
@@ -26,10 +27,10 @@ MOST_TRIED = 25
 
 def position_at(s: Situation, flown: Flown, time_s: float) -> tuple[float, float]:
     """Where the median flight is at a moment after leaving the blocks."""
-    taxi = float(np.median(flown.timeline.total("time_s", ("start and taxi",))))
+    taxi = middle(flown.timeline.total("time_s", ("start and taxi",)))
     gone = max(time_s - taxi, 0.0)
     for leg in s.legs:
-        time = float(np.median(flown.timeline.total("time_s", legs=range(leg.number, leg.number + 1))))
+        time = middle(flown.timeline.total("time_s", legs=range(leg.number, leg.number + 1)))
         if gone <= time or leg is s.legs[-1]:
             share = min(gone / time, 1.0) if time > 0 else 0.0
             lat, lon, _ = direct(leg.start.lat_deg, leg.start.lon_deg, leg.initial_course_deg, share * leg.distance_m)
@@ -61,7 +62,7 @@ def fuel_to_nearest(s: Situation, by: Calibrations, flown: Flown, change: Change
 
 
 def _burnt_kg(flown: Flown, time_s: float) -> FloatArray:
-    total = float(np.median(flown.timeline.total("time_s")))
+    total = middle(flown.timeline.total("time_s"))
     share = min(max(time_s / total, 0.0), 1.0) if total > 0 else 0.0
     return np.asarray(flown.timeline.total("burn_m3") * share * flown.model.airframe.fuel_density_kg_m3)
 

@@ -8,14 +8,21 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from ownship.errors import NotPossible
+from ownship.flight.chance import middle
 from ownship.flight.fuel import FuelNeeds, TankState, contingency_m3, trip_m3
 from ownship.flight.planning import usual
 from ownship.flight.situation import Situation
-from ownship.flight.timeline import Timeline, fly, holding_flow_m3_s, missed_approach, to_alternate
+from ownship.flight.timeline import (
+    Timeline,
+    fly,
+    holding_flow_m3_s,
+    missed_approach,
+    refuse_strong_wind,
+    to_alternate,
+    too_short,
+)
 from ownship.performance.model import Model
 from ownship.rules.ruleset import FuelReserve
-from ownship.units import from_si
 from ownship.world.sun import is_night
 
 FloatArray = NDArray[np.float64]
@@ -56,29 +63,23 @@ def fly_once(s: Situation, model: Model, tanks: tuple[TankState, ...], dry_kg: F
     on_board = np.sum([t.draws_m3 for t in tanks], axis=0) if tanks else np.zeros(s.draws)
     ramp = dry_kg + on_board * density
     start, end = s.points[0].elevation_m or 0.0, s.points[-1].elevation_m or 0.0
+    refuse_strong_wind(s.legs, s.air, model, s.settings, middle(ramp), start)
     timeline = fly(s.legs, s.air, model, s.settings, ramp, start, end, s.chance.normals("taxi"))
-    _refuse_impossible(s, timeline)
+    _refuse_too_short(s, timeline)
     take_off = ramp - timeline.total("burn_m3", ("start and taxi",)) * density
     landing = ramp - timeline.total("burn_m3") * density
     total = timeline.total("time_s")
-    middle = float(np.median(total)) if np.isfinite(np.median(total)) else 0.0
-    needs, why, night = _needs(s, model, timeline, landing, s.at(middle))
-    return Flown(model, timeline, needs, why, on_board, ramp, take_off, landing, s.at(middle), night)
+    centre = middle(total) if np.isfinite(np.median(total)) else 0.0
+    needs, why, night = _needs(s, model, timeline, landing, s.at(centre))
+    return Flown(model, timeline, needs, why, on_board, ramp, take_off, landing, s.at(centre), night)
 
 
-def _refuse_impossible(s: Situation, timeline: Timeline) -> None:
-    """One sentence where the route is too short for its level or the wind stronger than the TAS."""
-    for figures in timeline.legs:
-        if np.isfinite(np.median(figures.tas_m_s)) and not np.isfinite(np.median(figures.groundspeed_m_s)):
-            raise NotPossible(f"[aloft]: the wind of {from_si(figures.wind_m_s, 'kt'):.0f} kt on the leg to {figures.leg.end.name} "
-                              f"is stronger than the true airspeed of {from_si(float(np.median(figures.tas_m_s)), 'kt'):.0f} kt "
-                              "allows; choose another level, power or day.")
+def _refuse_too_short(s: Situation, timeline: Timeline) -> None:
+    """NotPossible where climb and descent need the whole route."""
     way = sum(leg.distance_m for leg in s.legs)
-    climb, descent = (float(np.median(timeline.total("distance_m", (p,)))) for p in ("climb", "descent"))
-    climbed = timeline.total("time_s", ("climb",))
-    if np.isfinite(climb) and np.isfinite(descent) and climb + descent >= way * 0.999 and np.median(climbed) > 0:
-        raise NotPossible(f"cruise_altitude: {from_si(s.request.cruise_altitude_m, 'ft'):,.0f} ft is too high for a route of "
-                          f"{from_si(way, 'nm'):.0f} nm: climb and descent need all of it; choose a lower level.")
+    climb, descent = (middle(timeline.total("distance_m", (p,))) for p in ("climb", "descent"))
+    if climb > 0 and climb + descent >= way * 0.999:
+        raise too_short(s.legs, s.settings)
 
 
 def _needs(s: Situation, model: Model, timeline: Timeline, landing_kg: FloatArray,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ownship.aeroplane.description import AirframeRecord, Tank
 from ownship.aeroplane.weighing import InputErrors
 from ownship.errors import BadInput
-from ownship.flight.chance import Chance
+from ownship.flight.chance import Chance, middle
 from ownship.flight.request import FlightRequest, TankFuel
 from ownship.flight.timeline import Timeline
 from ownship.units import from_si
@@ -108,12 +108,12 @@ class FuelNeeds:
     def to_order_m3(self) -> float:
         """The fuel to order: medians of every part plus the contingency."""
         parts = (self.taxi_m3, self.trip_m3, self.required_at_landing_m3())
-        return float(sum(np.median(p) for p in parts)) + self.contingency_m3
+        return sum(middle(p) for p in parts) + self.contingency_m3
 
 
 def contingency_m3(trip_m3: FloatArray, owner_1: float, confidence_1: float) -> float:
     """The larger of the owner's per cent of the trip and its band: max(p x median, q_c - median)."""
-    median = float(np.median(trip_m3))
+    median = middle(trip_m3)
     return max(owner_1 * median, float(np.quantile(trip_m3, confidence_1)) - median)
 
 

@@ -12,6 +12,7 @@ from ownship.aeroplane.description import AirframeRecord, not_published
 from ownship.flight import margins as rule
 from ownship.flight.answer import FuelSummary
 from ownship.flight.cards import banded
+from ownship.flight.chance import middle
 from ownship.flight.flown import Flown
 from ownship.flight.fuel import TankState
 from ownship.flight.planning import usual
@@ -37,24 +38,24 @@ def fuel_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
         return [rule.stated(about, OUTSIDE, "The flight cannot be flown at this level and power at all.")]
     needs = flown.needs
     required = needs.required_at_landing_m3()
-    middle = float(np.median(required))
-    available = flown.left_m3 - (required - middle)
-    allowance = float(np.median(needs.flow_m3_s)) * usual("allowance_time")
+    centre = middle(required)
+    available = flown.left_m3 - (required - centre)
+    allowance = middle(needs.flow_m3_s) * usual("allowance_time")
     c = s.request.factors.confidence
     cover = _least_cover(s, needs.trip_m3)
-    found = [rule.amount(about, available, middle, "usgal", allowance, confidence_1=c, least_cover=cover)]
+    found = [rule.amount(about, available, centre, "usgal", allowance, confidence_1=c, least_cover=cover)]
     total = flown.timeline.total("burn_m3")
     for i, leg in enumerate(s.legs[:-1]):
         later = total - flown.timeline.passed(i, "burn_m3")
-        least = float(np.median(later)) + middle
-        moment = s.at(float(np.median(flown.timeline.passed(i, "time_s"))))
+        least = middle(later) + centre
+        moment = s.at(middle(flown.timeline.passed(i, "time_s")))
         fix = rule.About(f"fuel.fix.{leg.end.name}", f"usable fuel over {leg.end.name}", PERFORMANCE, "trip from here, "
                          "reserve, alternate and extra", leg.end.name, moment)
-        found.append(rule.amount(fix, available + float(np.median(later)), least, "usgal", allowance, confidence_1=c,
+        found.append(rule.amount(fix, available + middle(later), least, "usgal", allowance, confidence_1=c,
                                  least_cover=cover))
     own = s.request.own.landing_fuel_s
     if own is not None:
-        wanted = own * float(np.median(flown.timeline.cruise_flow_m3_s))
+        wanted = own * middle(flown.timeline.cruise_flow_m3_s)
         mine = rule.About("own.landing_fuel", f"usable fuel at landing, own {own / 60:.0f} min", OWN_MINIMUM,
                           "your own minima", end, flown.landing_time)
         found.append(rule.amount(mine, flown.left_m3, wanted, "usgal", allowance, confidence_1=c, least_cover=cover))
@@ -64,7 +65,7 @@ def fuel_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
 def _least_cover(s: Situation, trip: FloatArray) -> float:
     """The owner's per cent of the trip, where one is set: the low end lies at least that far down."""
     p = s.request.planning.contingency_1
-    return (p if p is not None else usual("contingency")) * float(np.median(trip))
+    return (p if p is not None else usual("contingency")) * middle(trip)
 
 
 def tank_margins(s: Situation, record: AirframeRecord, plan: TankPlan | None,
@@ -107,7 +108,7 @@ def _floors(s: Situation, record: AirframeRecord, plan: TankPlan, source: str) -
         leaving = [c for c in plan.changes if c.leaving == tank.id]
         least = floor if leaving and tank.id != plan.landing_tank else 0.0
         draws = leaving[-1].left_m3 if leaving and tank.id != plan.landing_tank else plan.end_m3[tank.id]
-        if float(np.median(plan.start_m3[tank.id])) == 0.0 and tank.id not in {x.tank for x in plan.segments}:
+        if middle(plan.start_m3[tank.id]) == 0.0 and tank.id not in {x.tank for x in plan.segments}:
             continue
         when = "when it is left" if leaving and tank.id != plan.landing_tank else "at landing"
         about = rule.About(f"fuel.tank.{tank.id}", f"usable fuel in {tank.name or tank.id} {when}", PERFORMANCE, source)
@@ -120,7 +121,7 @@ def _flow(plan: TankPlan) -> float:
     """Mean flow of the flight, m3/s, median."""
     flying = plan.phases[1:]
     time = sum(p.end_s - p.start_s for p in flying)
-    return float(sum(np.median(p.burn_m3) for p in flying)) / max(time, 1.0)
+    return sum(middle(p.burn_m3) for p in flying) / max(time, 1.0)
 
 
 def _feeds(s: Situation, plan: TankPlan, fuel_to_nearest: Callable[[Change], FloatArray | str]) -> list[rule.Margin]:
@@ -134,8 +135,8 @@ def _feeds(s: Situation, plan: TankPlan, fuel_to_nearest: Callable[[Change], Flo
         if isinstance(needed, str):
             found.append(rule.missing(about, needed))
             continue
-        middle = float(np.median(needed))
-        found.append(rule.amount(about, change.left_m3 - (needed - middle), middle, "usgal",
+        centre = middle(needed)
+        found.append(rule.amount(about, change.left_m3 - (needed - centre), centre, "usgal",
                                  _flow(plan) * usual("allowance_time"), confidence_1=s.request.factors.confidence))
     return found
 
@@ -164,7 +165,7 @@ def summary(s: Situation, flown: Flown, tanks: tuple[TankState, ...]) -> FuelSum
                   "missed approach": banded(needs.missed_m3, "usgal"), "final reserve": banded(needs.reserve_m3, "usgal"),
                   "extra": banded(needs.extra_m3, "usgal")}
         order, reserve = figure(needs.to_order_m3(), "usgal"), needs.reserve_words
-        short = needs.to_order_m3() - float(np.median(flown.on_board_m3))
+        short = needs.to_order_m3() - middle(flown.on_board_m3)
         if short > 0:
             words.append(f"The fuel to order is {from_si(short, 'usgal'):.1f} US gal more than is on board.")
         ground_by = on_the_ground_by(s, flown)
@@ -181,5 +182,5 @@ def on_the_ground_by(s: Situation, flown: Flown) -> datetime | None:
         return None
     spare = float(np.quantile(flown.left_m3 - flown.needs.reserve_m3 - flown.needs.extra_m3,
                               1 - s.request.factors.confidence))
-    flow = float(np.median(flown.timeline.cruise_flow_m3_s))
+    flow = middle(flown.timeline.cruise_flow_m3_s)
     return s.at((flown.landing_time - s.departure).total_seconds() + spare / flow)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -124,7 +125,7 @@ def _path_margin(record: AirframeRecord, category: str, load: Load, moments: tup
     """The tightest CG between the moments: every stretch sampled in 20 steps, sloping limits included."""
     about = rule.About("cg.path", "CG along the burn", LIMITATION, record.source)
     worst: tuple[float, LoadPoint, Room] | None = None
-    for a, b in zip(moments, moments[1:], strict=False):
+    for a, b in pairwise(moments):
         for share in np.linspace(0.0, 1.0, PATH_STEPS + 1):
             fuel = {k: (1 - share) * a.usable_m3[k] + share * b.usable_m3[k] for k in a.usable_m3}
             point = at_fuel(record, load, fuel, a.sd_m3, density_kg_m3)

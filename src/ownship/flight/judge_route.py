@@ -121,15 +121,13 @@ def gradient_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
     IFR without a typed figure: the standard 200 ft/NM (from memory) up to 1,500 ft above the aerodrome.
     """
     found = []
-    for key, name, wanted, point, weight in (
+    for key, name, published, point, weight in (
             ("departure", "departure climb gradient", s.request.departure_gradient, s.points[0], flown.take_off_kg),
             ("missed", "missed-approach climb gradient", s.request.missed_gradient, s.points[-1], flown.landing_kg)):
-        if wanted is None and s.request.rules != "IFR":
+        if published is None and s.request.rules != "IFR":
             continue
-        typed = wanted is not None
-        if wanted is None:
-            wanted = Gradient(STANDARD_GRADIENT_1, (point.elevation_m or 0.0) + float(to_si(1500, "ft")))
-        source = "[ifr] of the request" if typed else "standard 200 ft/NM, from memory; type the published figure in [ifr]"
+        wanted = published or Gradient(STANDARD_GRADIENT_1, (point.elevation_m or 0.0) + float(to_si(1500, "ft")))
+        source = "[ifr] of the request" if published else "standard 200 ft/NM, from memory; type the published figure in [ifr]"
         about = rule.About(f"gradient.{key}", name, LIMITATION, source, point.name)
         if not s.air.known:
             found.append(rule.missing(about, "No winds and temperatures aloft are given; add [aloft]."))

@@ -101,7 +101,8 @@ def distance(about: About, available_m: float, median_m: float, covered_m: float
         words = "Long enough for the unfactored figure; shorter than the book figure with its safety factor."
     return _margin(about, verdict, available=figure(available_m, unit),
                    required=figure(covered_m, unit), doubly=figure(doubly_m, unit),
-                   needed=figure(median_m, unit, *band), margin=figure(room, unit), chance=chance, allowance_1=room / max(covered_m, 1.0), words=words)
+                   needed=figure(median_m, unit, *band), margin=figure(room, unit), chance=chance,
+                   allowance_1=room / max(covered_m, 1.0), words=words)
 
 
 def amount(about: About, draws: FloatArray, required: float, unit: str, allowance: float, *,

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ownship.aeroplane.loading import Load, at_fuel
 from ownship.flight.answer import LegRow, TankRow, TimelineRow
 from ownship.flight.cards import banded
+from ownship.flight.chance import middle
 from ownship.flight.flown import Flown
 from ownship.flight.runways import JudgedEnd
 from ownship.flight.situation import Situation
@@ -47,7 +48,7 @@ def timeline_rows(s: Situation, flown: Flown, plan: TankPlan | None, load: Load 
                 (f"over {s.points[-1].name}", s.points[-1].name, end_time, end_burn, length,
                  (s.points[-1].elevation_m or 0.0) + s.settings.circuit_height_m),
                 ("landing", s.points[-1].name, timeline.total("time_s"), total, length, s.points[-1].elevation_m)]
-    ordered = sorted(moments, key=lambda m: float(np.median(m[2])))
+    ordered = sorted(moments, key=lambda m: middle(m[2]))
     return tuple(_moment(s, flown, plan, load, density_kg_m3, m) for m in ordered)
 
 
@@ -55,19 +56,19 @@ def _moment(s: Situation, flown: Flown, plan: TankPlan | None, load: Load | None
             m: tuple[str, str, FloatArray, FloatArray, FloatArray, float | None]) -> TimelineRow:
     name, place, time, burn, way, altitude = m
     left = flown.on_board_m3 - burn
-    middle = float(np.median(time))
-    contents = plan.contents_at(middle) if plan else {}
-    usable = {k: float(np.median(v)) for k, v in contents.items()}
+    centre = middle(time)
+    contents = plan.contents_at(centre) if plan else {}
+    usable = {k: middle(v) for k, v in contents.items()}
     arm = at_fuel(s.record, load, usable, {}, density_kg_m3).arm_aft_m if load and usable else None
     minimum, latest = None, None
     if flown.needs is not None and s.air.known:
         later = flown.timeline.total("burn_m3") - burn
         need = later + flown.needs.required_at_landing_m3()
-        minimum = figure(float(np.median(need)), "usgal")
+        minimum = figure(middle(need), "usgal")
         spare = float(np.quantile(left - need, 1 - s.request.factors.confidence))
-        flow = float(np.median(flown.timeline.cruise_flow_m3_s))
-        latest = s.at(middle) + timedelta(seconds=round(spare / flow))
-    return TimelineRow(name, place, s.at(middle), banded(time, "min"), banded(way, "nm"),
+        flow = middle(flown.timeline.cruise_flow_m3_s)
+        latest = s.at(centre) + timedelta(seconds=round(spare / flow))
+    return TimelineRow(name, place, s.at(centre), banded(time, "min"), banded(way, "nm"),
                        None if altitude is None else figure(altitude, "ft"), banded(burn, "usgal"), banded(left, "usgal"),
                        {k: figure(v, "usgal") for k, v in usable.items()},
                        banded(flown.ramp_kg - burn * density_kg_m3, "lb"), None if arm is None else figure(arm, "in"),

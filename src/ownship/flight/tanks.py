@@ -8,12 +8,14 @@ limit; the final reserve in one tank, which outranks the imbalance limit and is 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ownship.aeroplane.description import Selector
+from ownship.flight.chance import middle
 from ownship.units import from_si
 
 FloatArray = NDArray[np.float64]
@@ -97,11 +99,20 @@ class _Task:
     reserve_m3: float
     floor_m3: float
 
+    @cached_property
+    def curve(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Burn since the blocks (m3), middle and 95 %, at the ends of the phases (s): linear between them."""
+        grid = np.array([0.0, *(p.end_s for p in self.phases)])
+        sums = np.cumsum([np.zeros_like(self.phases[0].burn_m3), *(p.burn_m3 for p in self.phases)], axis=0)
+        return sums[:, 0], np.quantile(sums, 0.95, axis=1), grid
+
     def burnt(self, start: float, end: float) -> float:
-        return float(np.median(_burn(self.phases, start, end)))
+        burn, _, grid = self.curve
+        return float(np.interp(end, grid, burn) - np.interp(start, grid, burn))
 
     def burnt_high(self, start: float, end: float) -> float:
-        return float(np.quantile(_burn(self.phases, start, end), 0.95))
+        _, burn, grid = self.curve
+        return float(np.interp(end, grid, burn) - np.interp(start, grid, burn))
 
 
 def plan_tanks(phases: tuple[BurnPhase, ...], selector: Selector, usable_m3: dict[str, FloatArray], *,
@@ -121,17 +132,15 @@ def plan_tanks(phases: tuple[BurnPhase, ...], selector: Selector, usable_m3: dic
         return _single("+".join(usable_m3), task)
     taxi, first, words = _ground_tanks(task)
     moments = _moments(window_s, fixes)
-    best: tuple[float, list[_Moment], list[str]] | None = None
+    best: tuple[float, list[_Moment]] | None = None
     for count in range(MOST_CHANGES + 1):
-        for chosen in combinations(moments, count):
-            cost, problems = _cost(task, taxi, first, list(chosen))
-            cost += sum(m.rank for m in chosen) * 0.01 + 1.0 * count
-            if best is None or cost < best[0]:
-                best = (cost, list(chosen), problems)
-        if best is not None and not best[2]:
+        found = _best(task, taxi, first, moments if count < MOST_CHANGES else moments[:MOST_MOMENTS], count)
+        if found is not None and (best is None or found[0] < best[0]):
+            best = found
+        if best is not None and best[0] < LANDING_TANK:
             break
     assert best is not None
-    return _plan(task, taxi, first, best[1], tuple(best[2]), tuple(words))
+    return _plan(task, taxi, first, best[1], tuple(_problems(task, taxi, first, best[1])), tuple(words))
 
 
 def _burn(phases: tuple[BurnPhase, ...], start_s: float, end_s: float) -> FloatArray:
@@ -161,7 +170,7 @@ def _single(tank: str, task: _Task) -> TankPlan:
 
 def _ground_tanks(task: _Task) -> tuple[str, str, list[str]]:
     """(tank for taxi, tank for run-up and take-off, words): both are proved on the ground where both hold fuel."""
-    median = {k: float(np.median(v)) for k, v in task.usable.items()}
+    median = {k: middle(v) for k, v in task.usable.items()}
     wanted = task.selector.take_off
     fuller = max(median, key=lambda k: (median[k], k))
     take_off = wanted if wanted in median else fuller
@@ -176,18 +185,71 @@ def _ground_tanks(task: _Task) -> tuple[str, str, list[str]]:
 
 
 def _moments(window_s: tuple[float, float], fixes: tuple[tuple[str, float], ...]) -> list[_Moment]:
-    """Moments at which a change may be planned: over fixes first, then round times; at most 18."""
+    """Moments at which a change may be planned: over fixes first, then times round to 15, 10 and 5 minutes."""
     first, last = window_s
     found = [_Moment(t, f"over {name}", 0) for name, t in fixes if first <= t <= last]
     for rank, step in enumerate(ROUND_TIMES_S, 1):
-        start = int(np.ceil(first / step))
-        for i in range(start, int(last // step) + 1):
+        for i in range(int(np.ceil(first / step)), int(last // step) + 1):
             if all(abs(m.time_s - i * step) > 60 for m in found):
                 minutes = round(i * step / 60)
                 found.append(_Moment(i * step, f"at {minutes // 60}:{minutes % 60:02d} after leaving the blocks", rank))
-        if len(found) >= 8:
-            break
-    return sorted(found, key=lambda m: (m.rank, m.time_s))[:MOST_MOMENTS]
+    return found
+
+
+def _best(task: _Task, taxi: str, first: str, moments: list[_Moment], count: int) -> tuple[float, list[_Moment]] | None:
+    """The cheapest plan with `count` changes, every combination of moments judged at once."""
+    every = list(combinations(range(len(moments)), count))
+    if not every:
+        return None
+    chosen = np.array(every, dtype=int).reshape(len(every), count)
+    times = np.array([m.time_s for m in moments] or [0.0])
+    ranks = np.array([m.rank for m in moments] or [0])
+    cost = _costs(task, taxi, first, np.sort(times[chosen], axis=1)) + count + 0.01 * ranks[chosen].sum(axis=1)
+    i = int(np.argmin(cost))
+    return float(cost[i]), [moments[k] for k in chosen[i]]
+
+
+def _costs(task: _Task, taxi: str, first: str, times_s: FloatArray) -> FloatArray:
+    """Weighted breaches of the rules (plan,) for changes at times (plan, change); 0 keeps every rule.
+
+    After each change the fullest other tank feeds. Low ends: 5 % of the fuel less 95 % of the burn.
+    """
+    names, plans = list(task.usable), np.arange(times_s.shape[0])
+    burn, burn_high, grid = task.curve
+    left, low = (np.tile([f(task.usable[n]) for n in names], (plans.size, 1)) for f in (middle, _low))
+    begin, tank = np.full(plans.size, 0.0), np.full(plans.size, names.index(first))
+    if taxi != first:
+        left[:, names.index(taxi)] -= np.interp(task.take_off_s, grid, burn)
+        low[:, names.index(taxi)] -= np.interp(task.take_off_s, grid, burn_high)
+        begin = np.full(plans.size, task.take_off_s)
+    worst, cost = left.max(axis=1) - left.min(axis=1), np.zeros(plans.size)
+    for k in range(times_s.shape[1] + 1):
+        is_last = k == times_s.shape[1]
+        end = np.full(plans.size, grid[-1]) if is_last else times_s[:, k]
+        left[plans, tank] -= np.interp(end, grid, burn) - np.interp(begin, grid, burn)
+        low[plans, tank] -= np.interp(end, grid, burn_high) - np.interp(begin, grid, burn_high)
+        here = low[plans, tank]
+        worst = np.maximum(worst, left.max(axis=1) - left.min(axis=1))
+        cost += _breach(DRY, -here) + (_breach(FLOOR, np.where(here >= 0, task.floor_m3 - here, 0.0)) if not is_last else 0.0)
+        if not is_last:
+            others = left.copy()
+            others[plans, tank] = -np.inf
+            begin, tank = end, np.argmax(others, axis=1)
+    cost += _breach(RESERVE, task.reserve_m3 - low[plans, tank])
+    if task.selector.landing == "fuller":
+        cost += _breach(LANDING_TANK, left.max(axis=1) - left[plans, tank])
+    elif task.selector.landing in names:
+        cost += np.where(tank == names.index(task.selector.landing), 0.0, LANDING_TANK)
+    return cost if task.imbalance_m3 is None else cost + _breach(IMBALANCE, worst - task.imbalance_m3)
+
+
+def _breach(weight: float, amount_m3: FloatArray) -> FloatArray:
+    """Cost of a breach: nothing within a millilitre, else the weight, more with the amount."""
+    return np.where(amount_m3 > 1e-6, weight * (1 + from_si(amount_m3, "usgal") / 10), 0.0)
+
+
+def _low(draws_m3: FloatArray) -> float:
+    return float(np.quantile(draws_m3, 0.05))
 
 
 def _sequence(task: _Task, taxi: str, first: str, chosen: list[_Moment]) -> list[tuple[str, float, float, str]]:
@@ -195,7 +257,7 @@ def _sequence(task: _Task, taxi: str, first: str, chosen: list[_Moment]) -> list
     times = sorted(chosen, key=lambda m: m.time_s)
     parts = [(taxi, 0.0, task.take_off_s, "start and taxi")] if taxi != first else []
     begin = parts[-1][2] if parts else 0.0
-    left = {k: float(np.median(v)) for k, v in task.usable.items()}
+    left = {k: middle(v) for k, v in task.usable.items()}
     if parts:
         left[taxi] -= task.burnt(0.0, task.take_off_s)
     tank, where = first, "run-up and take-off"
@@ -210,40 +272,31 @@ def _sequence(task: _Task, taxi: str, first: str, chosen: list[_Moment]) -> list
     return parts
 
 
-def _cost(task: _Task, taxi: str, first: str, chosen: list[_Moment]) -> tuple[float, list[str]]:
-    """Weighted breaches of the rules by one plan, and the breaches in words."""
+def _problems(task: _Task, taxi: str, first: str, chosen: list[_Moment]) -> list[str]:
+    """The breaches of one plan in words."""
     parts = _sequence(task, taxi, first, chosen)
-    left = {k: float(np.median(v)) for k, v in task.usable.items()}
-    low = {k: float(np.quantile(v, 0.05)) for k, v in task.usable.items()}
-    cost, problems = 0.0, []
-
-    def breach(weight: float, amount: float, words: str) -> None:
-        nonlocal cost
-        cost += weight * (1 + from_si(amount, "usgal") / 10)
-        problems.append(words)
-
-    worst = abs(_spread(left))
+    left, low = ({k: f(v) for k, v in task.usable.items()} for f in (middle, _low))
+    problems, worst = [], _spread(left)
     for i, (tank, start, end, _) in enumerate(parts):
         left[tank] -= task.burnt(start, end)
         low[tank] -= task.burnt_high(start, end)
-        worst = max(worst, abs(_spread(left)))
-        if low[tank] < 0:
-            breach(DRY, -low[tank], f"The {tank} tank may run dry.")
-        elif i < len(parts) - 1 and parts[i + 1][0] != tank and start >= task.take_off_s and low[tank] < task.floor_m3:
-            breach(FLOOR, task.floor_m3 - low[tank], f"The {tank} tank is left with less than "
-                   f"{task.selector.floor_time_s / 60:.0f} min in it.")
-    landing = parts[-1][0]
-    if low[landing] < task.reserve_m3:
-        breach(RESERVE, task.reserve_m3 - low[landing], "The final reserve does not stand in one tank at landing.")
-    wanted = task.selector.landing
+        worst = max(worst, _spread(left))
+        in_flight = i < len(parts) - 1 and end > task.take_off_s
+        if low[tank] < -1e-6:
+            problems.append(f"The {tank} tank may run dry.")
+        elif in_flight and task.floor_m3 - low[tank] > 1e-6:
+            problems.append(f"The {tank} tank is left with less than {task.selector.floor_time_s / 60:.0f} min in it.")
+    landing, wanted = parts[-1][0], task.selector.landing
+    if task.reserve_m3 - low[landing] > 1e-6:
+        problems.append("The final reserve does not stand in one tank at landing.")
     if wanted in left and landing != wanted:
-        breach(LANDING_TANK, 0.0, f"The landing is not on the {wanted} tank.")
-    if wanted == "fuller" and left[landing] < max(left.values()) - 1e-9:
-        breach(LANDING_TANK, max(left.values()) - left[landing], "The landing is not on the fuller tank.")
-    if task.imbalance_m3 is not None and worst > task.imbalance_m3 + 1e-9:
-        breach(IMBALANCE, worst - task.imbalance_m3, f"The imbalance reaches {from_si(worst, 'usgal'):.1f} US gal, over the "
-               f"limit of {from_si(task.imbalance_m3, 'usgal'):.1f}; the reserve in one tank is chosen over it.")
-    return cost, problems
+        problems.append(f"The landing is not on the {wanted} tank.")
+    if wanted == "fuller" and max(left.values()) - left[landing] > 1e-6:
+        problems.append("The landing is not on the fuller tank.")
+    if task.imbalance_m3 is not None and worst - task.imbalance_m3 > 1e-6:
+        problems.append(f"The imbalance reaches {from_si(worst, 'usgal'):.1f} US gal, over the limit of "
+                        f"{from_si(task.imbalance_m3, 'usgal'):.1f}; the reserve in one tank is chosen over it.")
+    return problems
 
 
 def _spread(left: dict[str, float]) -> float:
@@ -257,12 +310,12 @@ def _plan(task: _Task, taxi: str, first: str, chosen: list[_Moment], conflicts: 
     left = {k: v.copy() for k, v in task.usable.items()}
     segments: list[Segment] = []
     changes: list[Change] = []
-    worst = _spread({k: float(np.median(v)) for k, v in left.items()})
+    worst = _spread({k: middle(v) for k, v in left.items()})
     for tank, start, end, where in parts:
         burn = _burn(task.phases, start, end)
         segments.append(Segment(tank, start, end, burn, where))
         left[tank] = left[tank] - burn
-        worst = max(worst, _spread({k: float(np.median(v)) for k, v in left.items()}))
+        worst = max(worst, _spread({k: middle(v) for k, v in left.items()}))
     running = {k: v.copy() for k, v in task.usable.items()}
     for before, after in pairwise(segments):
         running[before.tank] = running[before.tank] - before.burn_m3

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ownship.errors import NotPossible
 from ownship.flight.airmass import AirMass
 from ownship.flight.planning import usual
 from ownship.flight.route import Leg
@@ -21,6 +22,7 @@ from ownship.performance.model import Model
 from ownship.physics.airspeed import cas_from_tas_m_s
 from ownship.physics.atmosphere import Air
 from ownship.physics.wind import wind_triangle
+from ownship.units import from_si
 
 FloatArray = NDArray[np.float64]
 CLIMB_STEPS = 4
@@ -150,6 +152,30 @@ def _taxi(settings: Settings, draws: int, noise: FloatArray) -> Part:
                 np.zeros(draws))
 
 
+def too_short(legs: tuple[Leg, ...], settings: Settings) -> NotPossible:
+    """The refusal of a level that climb and descent leave no room for."""
+    way = sum(leg.distance_m for leg in legs)
+    return NotPossible(f"cruise_altitude: {from_si(settings.cruise_altitude_m, 'ft'):,.0f} ft is too high for a route of "
+                       f"{from_si(way, 'nm'):.0f} nm: climb and descent need all of it; choose a lower level.")
+
+
+def refuse_strong_wind(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settings, weight: float,
+                       start_m: float) -> None:
+    """NotPossible where the given wind leaves no groundspeed on a leg, in the climb or in the cruise."""
+    level = settings.cruise_altitude_m
+    here = Air(air.pressure_altitude_m(level), air.middle_temperature_k(level))
+    cruise = power_setting(model.middle, here, np.array([[weight]]), settings).tas_m_s[0]
+    middle_m = (start_m + max(level, start_m)) / 2
+    climb = climbing.climb_tas_at(model.middle, air.pressure_altitude_m(middle_m), air.middle_temperature_k(middle_m), weight)[0]
+    for leg in legs:
+        for what, altitude, tas in (("", level, cruise), (" in the climb", middle_m, climb)):
+            from_deg, wind = air.middle_wind(altitude)
+            if np.isfinite(tas[0]) and not np.isfinite(wind_triangle(leg.course_deg, tas, from_deg, wind)[1][0]):
+                raise NotPossible(f"[aloft]: the wind of {from_si(wind, 'kt'):.0f} kt on the leg to {leg.end.name} is stronger than "
+                                  f"the true airspeed of {from_si(float(tas[0]), 'kt'):.0f} kt{what} allows; choose another "
+                                  "level, power or day.")
+
+
 @dataclass(frozen=True)
 class _Up:
     parts: list[Part]
@@ -179,7 +205,7 @@ def _climb(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settings
             totals[i][1] = totals[i][1] + time * share
             totals[i][2] = totals[i][2] + way
         if np.median(np.nan_to_num(step.time_s[k] - spent)) > 1.0:
-            track.left_m = [np.full(weight.size, np.nan) for _ in legs]
+            raise too_short(legs, settings)
     parts = [Part("climb", i, *totals[i]) for i in range(len(legs))]
     with np.errstate(divide="ignore", invalid="ignore"):
         rate = (heights[-1] - heights[-2]) / step.time_s[-1]
@@ -206,7 +232,7 @@ def _cruise_speeds(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: 
     speeds = None
     weights = np.broadcast_to(weight, (len(legs), weight.size))
     for _ in range(2):
-        speeds = _power_setting(model, here, weights, settings)
+        speeds = power_setting(model, here, weights, settings)
         time = np.array([leg.distance_m for leg in legs])[:, None] / speeds.tas_m_s
         burnt = np.cumsum(speeds.fuel_kg_s * time, axis=0) - 0.5 * speeds.fuel_kg_s * time
         weights = weight[None, :] - burnt
@@ -224,7 +250,8 @@ def _cruise_speeds(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: 
     return cruise, tuple(figures)
 
 
-def _power_setting(model: Model, here: Air, weights: FloatArray, settings: Settings) -> cruising.Cruise:
+def power_setting(model: Model, here: Air, weights: FloatArray, settings: Settings) -> cruising.Cruise:
+    """Level flight at the rpm or the power of the request; weights (case, draw)."""
     heat = "cruise" in settings.heat
     if settings.power_rev_s is not None:
         return cruising.at_rpm(model, here, weights, settings.power_rev_s, mixture=settings.mixture,
@@ -293,7 +320,7 @@ def to_alternate(leg: Leg, air: AirMass, model: Model, settings: Settings, weigh
     up = climbing.climb(model, np.array([[bottom]]), np.array([[top]]),
                         (air.temperature_k(start_m)[None, :], air.temperature_k(level)[None, :]), weight[None, :])
     here = Air(top, air.temperature_k(level)[None, :])
-    level_flight = _power_setting(model, here, weight[None, :], settings)
+    level_flight = power_setting(model, here, weight[None, :], settings)
     way = np.maximum(leg.distance_m - up.time_s[0] * _groundspeed(leg, up.mean_tas_m_s[0], air, level), 0.0)
     time = way / _groundspeed(leg, level_flight.tas_m_s[0], air, level)
     return (np.asarray(up.time_s[0] + time + settings.approach_s),

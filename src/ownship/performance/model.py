@@ -248,7 +248,7 @@ def airframe_of(record: Any) -> Airframe:
     def need(table: str, key: str) -> Any:
         part = getattr(record, table, None)
         value = None if part is None else getattr(part, key, None)
-        if value is None or isinstance(value, str) and value == "none published":
+        if value is None or (isinstance(value, str) and value == "none published"):
             raise MissingKey(f"The airframe record has no [{table}] {key.removesuffix('_m2').removesuffix('_m_s')}, "
                              "so that there is no performance model; add it.")
         return value

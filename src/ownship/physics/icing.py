@@ -21,7 +21,7 @@ def carburettor_icing(temperature_c: float, dew_point_c: float, *, low_power: bo
     CI-01, CI-03, CI-04.
     """
     spread = temperature_c - dew_point_c
-    if -5 <= temperature_c <= 20 and spread <= 5 or (low_power and -10 <= temperature_c <= 30 and spread <= 11):
+    if (-5 <= temperature_c <= 20 and spread <= 5) or (low_power and -10 <= temperature_c <= 30 and spread <= 11):
         return "serious"
     if -10 <= temperature_c <= 30 and spread <= (14 if low_power else 8):
         return "moderate"

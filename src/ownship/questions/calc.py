@@ -6,6 +6,7 @@ inside the functions, so that a small one starts at once.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -184,7 +185,7 @@ def _wind_triangle(o: Options) -> Results:
     direction, wind = _wind(o)
     tas = _speed(o, "tas")
     heading, ground, correction = (float(x) for x in wind_triangle(_degrees(o, "course"), tas, direction, wind))
-    if heading != heading:
+    if math.isnan(heading):
         raise BadInput(f"--wind: a wind of {from_si(wind, 'kt'):.0f} kt leaves no groundspeed along this course at "
                        f"{from_si(tas, 'kt'):.0f} kt true airspeed; use another course or speed.")
     return {"heading": (heading, "deg"), "groundspeed": _kt(ground), "correction": (correction, "deg")}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from functools import lru_cache
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -137,7 +138,7 @@ def _near(request: FlightRequest, places: dict[str, Aerodrome], connection: sqli
     day, radius = request.departure.date(), usual("feed_search_radius")
     points = [point_of(n, places.get(n)) for n in (request.origin, *request.via, request.destination)]
     found: dict[str, Aerodrome] = {}
-    for a, b in zip(points, points[1:], strict=False):
+    for a, b in pairwise(points):
         distance = inverse(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg)[0]
         steps = max(1, round(distance / radius))
         for i in range(steps + 1):

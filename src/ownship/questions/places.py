@@ -38,7 +38,7 @@ def write_whole(path: Path, data: bytes) -> None:
 
 def today() -> date:
     """The day it is."""
-    return date.today()  # noqa: DTZ011 - the pilot's own day
+    return date.today()
 
 
 def aerodromes() -> sqlite3.Connection:

@@ -103,7 +103,7 @@ def _put(data: Any, path: tuple[str | int, ...], value: Any) -> None:
     for key in path[:-1]:
         data = data[key]
     last = path[-1]
-    if value == "" or value == []:
+    if not value:
         if isinstance(data, dict):
             data.pop(last, None)
         return

@@ -191,7 +191,7 @@ def _position(t: Table, text: str) -> tuple[float, float]:
 def _end_from_table(r: Table, source: str, day: str) -> RunwayEnd:
     source, day = r.text("source", source), str(r.take("date", day))
     ident = r.text("end").upper()
-    heading = r.convert("true_heading", lambda v: _degrees(v), None)
+    heading = r.convert("true_heading", _degrees, None)
     length = r.quantity("length", "length", None, low="100 ft", high="30000 ft")
     take_off = r.quantity("take_off_length", "length", length, low="100 ft", high="30000 ft")
     landing = r.quantity("landing_length", "length", length, low="100 ft", high="30000 ft")

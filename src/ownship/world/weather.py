@@ -110,7 +110,7 @@ def _temperatures(body: str, main: str) -> tuple[float | None, float | None]:
     def kelvin(sign: bool, value: float) -> float:
         return float(to_si(-value if sign else value, "C", "temperature"))
 
-    if exact := re.search(r"\bT([01])(\d{3})(?:([01])(\d{3}))?\b", body.split(" RMK ")[-1] if " RMK " in body else ""):
+    if exact := re.search(r"\bT([01])(\d{3})(?:([01])(\d{3}))?\b", body.rsplit(" RMK ", maxsplit=1)[-1] if " RMK " in body else ""):
         dew = kelvin(exact[3] == "1", int(exact[4]) / 10) if exact[4] else None
         return kelvin(exact[1] == "1", int(exact[2]) / 10), dew
     match = re.search(r"(?<=\s)(M?)(\d{2})/(?:(M?)(\d{2}))?(?=\s|$)", main)

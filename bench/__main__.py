@@ -1,0 +1,85 @@
+"""`make bench`: one run, one core. A vectorised call must beat a scalar loop of the same code by its ratio."""
+
+import subprocess
+import sys
+import time
+
+import numpy as np
+
+from ownship.calibration.estimate import draws_of, fit
+from ownship.flight.assessment import assess
+from ownship.performance import climb, cruise, landing, takeoff
+from ownship.performance.model import Model, airframe_of
+from ownship.performance.rows import read_rows
+from ownship.physics.atmosphere import Air
+from ownship.questions.calibrating import record_of, rows_text, surrogate_of
+from ownship.questions.check import demo_aeroplane, demo_flight, situation
+
+CASES, SCALAR_CASES = 16, 40
+
+
+def best_of(function, runs=5):
+    """Least wall time of a few runs, s."""
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def card(model, air, weight):
+    """One complete card: take-off, best climb, cruise, landing."""
+    takeoff.take_off(model, air, weight)
+    climb.best_speeds(model, air, weight)
+    cruise.at_rpm(model, air, weight, 41.0)
+    landing.landing(model, air, weight)
+
+
+def models():
+    """The demo's calibrated model with 256 draws, and its single middle draw."""
+    record, _, folder = record_of("demo")
+    airframe = airframe_of(record)
+    rows = read_rows(*rows_text(record, folder))
+    surrogate = surrogate_of(airframe)
+    started = time.perf_counter()
+    calibration = fit(airframe, surrogate, rows, "book")
+    print(f"calibration on {len(rows)} rows: {time.perf_counter() - started:.2f} s (aim 1 s for 350 rows)")
+    many = Model(airframe, surrogate, draws_of(calibration, 256))
+    return many, many.middle
+
+
+def compare(name, function, many, one, least):
+    """Rate of (case, draw) answers in one vector call against the same function called one at a time."""
+    altitudes = np.linspace(0.0, 2000.0, CASES)
+    vector = best_of(lambda: function(many, Air(altitudes, np.full(CASES, 290.0)), 1000.0))
+    scalar = best_of(lambda: [function(one, Air(h, 290.0), 1000.0) for h in np.linspace(0, 2000, SCALAR_CASES)], 3)
+    fast, slow = CASES * 256 / vector, SCALAR_CASES / scalar
+    print(f"{name}: {fast:,.0f}/s vectorised, {slow:,.0f}/s one at a time, ratio {fast / slow:.0f} (at least {least})")
+    return fast / slow >= least
+
+
+def starts(words, runs=3):
+    """Wall time of a whole command, s."""
+    return best_of(lambda: subprocess.run([sys.executable, "-m", "ownship", *words], check=True,
+                                          stdout=subprocess.DEVNULL), runs)
+
+
+def main():
+    """Run everything; exit 1 when a ratio is missed."""
+    many, one = models()
+    good = [compare("rpm equilibria", lambda m, a, w: takeoff.static_rev_s(m, a), many, one, 50),
+            compare("take-offs", takeoff.take_off, many, one, 20), compare("cards", card, many, one, 20)]
+    s = situation(demo_aeroplane(), demo_flight())
+    assess(s)
+    warm = best_of(lambda: assess(situation(demo_aeroplane(), demo_flight())))
+    only = best_of(lambda: assess(s))
+    print(f"assessment with 256 draws, warm: {only * 1000:.0f} ms; with reading and look-ups {warm * 1000:.0f} ms (aim 60 ms)")
+    calc, check = starts(["calc", "compass", "--true", "020", "--variation", "3W"]), starts(["check", "demo"])
+    print(f"start-up: calc {calc:.2f} s, check {check:.2f} s, ratio {check / calc:.1f} (at least 2: calc starts at once)")
+    good.append(check / calc >= 2)
+    sys.exit(0 if all(good) else 1)
+
+
+if __name__ == "__main__":
+    main()

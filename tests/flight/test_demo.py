@@ -1,0 +1,245 @@
+"""The demo flight end to end: the aeroplane and its weather are invented, the aerodromes are the open data's."""
+
+import json
+import tomllib
+from functools import cache
+
+import numpy as np
+import pytest
+
+from ownship.flight.assessment import assess
+from ownship.papers.exchange import to_json
+from ownship.questions.check import check, check_text, demo_aeroplane, demo_flight, situation
+from ownship.web.forms import write_toml
+
+ORDER = ["within limits", "tight", "not known", "outside limits"]
+
+
+def request(**change):
+    data = tomllib.loads(demo_flight())
+    data["departure"] = data["departure"] if isinstance(data["departure"], str) else data["departure"].isoformat()
+    for key, value in change.items():
+        if value is None:
+            data.pop(key)
+        else:
+            data[key] = value
+    return data
+
+
+def judged(data, aeroplane=None):
+    return check_text(aeroplane or demo_aeroplane(), write_toml(data))
+
+
+@cache
+def demo():
+    return check("demo")
+
+
+def margin(answer, id_):
+    return next(m for m in answer.margins if m.id == id_)
+
+
+def test_the_demo_does_not_fit_and_nothing_of_it_is_not_known():
+    assert demo().verdict == "outside limits"
+    assert demo().not_known == ()
+    assert all(m.verdict != "not known" for m in demo().margins)
+
+
+def test_with_two_people_and_no_gear_it_is_within_or_tight():
+    data = request(loads=[x for x in request()["loads"] if x["station"] == "front"])
+    answer = judged(data)
+    assert answer.verdict in ("within limits", "tight")
+    assert answer.not_known == ()
+
+
+def test_margins_stand_tightest_first_and_the_verdict_is_the_worst():
+    ranks = [ORDER.index(m.verdict) for m in demo().margins]
+    assert ranks == sorted(ranks, reverse=True)
+    assert demo().verdict == demo().margins[0].verdict
+
+
+def test_the_sentence_names_the_tightest_and_its_kind():
+    assert demo().margins[0].name in demo().sentence
+    assert demo().margins[0].kind in demo().sentence
+
+
+def test_every_margin_carries_a_source_and_positive_means_room_left():
+    for m in demo().margins:
+        assert m.source, m.id
+        if m.margin and m.available and m.required:
+            assert m.margin.value == pytest.approx(m.available.value - m.required.value, abs=1e-6), m.id
+            if m.verdict == "outside limits":
+                assert m.margin.value < 0, m.id
+
+
+def test_the_same_request_gives_the_same_answer_to_the_last_digit():
+    assert json.dumps(to_json(check("demo"))) == json.dumps(to_json(demo()))
+
+
+def test_times_distances_and_fuels_add_up():
+    s = situation(demo_aeroplane(), demo_flight())
+    answer = assess(s)
+    rows = answer.timeline
+    assert rows[-1].distance.value == pytest.approx(sum(leg.distance.value for leg in answer.legs), abs=1e-6)
+    for row in rows:
+        assert row.fuel_used.value + row.fuel_left.value == pytest.approx(answer.fuel.on_board.value, abs=0.06)
+        assert sum(f.value for f in row.fuel_by_tank.values()) == pytest.approx(row.fuel_left.value, abs=0.06)
+    used = [row.fuel_used.value for row in rows]
+    assert used == sorted(used)
+    assert [row.time for row in rows] == sorted(row.time for row in rows)
+
+
+def test_weight_falls_by_exactly_the_fuel_burnt():
+    from ownship.flight.assessment import _aboard, _fly
+
+    s = situation(demo_aeroplane(), demo_flight())
+    for flown in _fly(s, _aboard(s)):
+        density = flown.model.airframe.fuel_density_kg_m3
+        burnt = flown.timeline.total("burn_m3")
+        assert np.allclose(flown.ramp_kg - flown.landing_kg, burnt * density, atol=1e-9)
+        parts = sum(flown.timeline.total("burn_m3", (p,)) for p in ("start and taxi", "climb", "cruise", "descent",
+                                                                    "approach and landing"))
+        assert np.allclose(parts, burnt, atol=1e-15)
+        way = flown.timeline.total("distance_m")
+        assert np.allclose(way, sum(leg.distance_m for leg in s.legs), rtol=1e-12)
+
+
+def test_tank_plan_burns_add_up_to_the_trip():
+    plan = sum(t.burn.value for t in demo().tanks)
+    assert plan == pytest.approx(demo().timeline[-1].fuel_used.value, abs=0.1)
+
+
+def test_json_has_the_keys_others_rely_on():
+    data = to_json(demo())
+    assert {"schema", "verdict", "sentence", "request", "aeroplane", "margins", "loading", "timeline", "fuel", "tanks", "runways",
+            "cards", "warnings", "not_known", "sources", "cautions"} <= set(data)
+    assert {"id", "name", "kind", "place", "moment", "available", "required", "margin", "chance", "verdict", "source", "checks",
+            "chain"} <= set(data["margins"][0])
+    assert {"from", "to", "tank", "burn"} <= set(data["tanks"][0])
+    json.dumps(data, allow_nan=False)
+
+
+@pytest.mark.parametrize("key", ["weather", "aloft"])
+def test_without_weather_it_is_not_known_never_within(key):
+    answer = judged(request(**{key: None}))
+    assert any(m.verdict == "not known" for m in answer.margins)
+    if key == "aloft":
+        assert margin(answer, "fuel.landing").verdict == "not known"
+    else:
+        assert margin(answer, "runway.take_off.KBOI").verdict == "not known"
+
+
+def test_a_wind_report_that_is_missing_gives_no_credit():
+    data = request()
+    with_wind = margin(judged(data), "runway.take_off.KBOI")
+    data["weather"]["KBOI"].pop("wind")
+    without = margin(judged(data), "runway.take_off.KBOI")
+    assert without.required.value >= with_wind.required.value
+
+
+def test_vrb_is_all_tailwind():
+    data = request()
+    data["weather"]["KU79"]["wind"] = "VRB05"
+    answer = judged(data)
+    assert margin(answer, "runway.landing.KU79").required.value > margin(demo(), "runway.landing.KU79").required.value
+
+
+def test_a_closed_runway_is_never_used_even_when_wished():
+    data = request(runway={"KBOI": {"end": "09"}})
+    assert margin(judged(data), "runway.take_off.KBOI").verdict == "outside limits"
+
+
+def test_an_aerodrome_without_slope_is_not_known_until_the_owners_record_says():
+    data = request(to="U88", via=[], cruise_altitude="5500 ft", alternates=[])
+    data["weather"]["U88"] = dict(data["weather"]["KU79"])
+    data["ground"] = {"highest": ["5000 ft"]}
+    answer = judged(data)
+    assert margin(answer, "runway.landing.U88").verdict == "not known"
+    end = {"true_heading": 105, "length": "3850 ft", "slope": "1 %", "surface": "grass"}
+    data["aerodromes"] = {"U88": {"source": "walked", "date": "2026-06-01", "runways": [
+        {"end": "10", **end}, {"end": "28", **end, "true_heading": 285, "slope": "-1 %"}]}}
+    assert margin(judged(data), "runway.landing.U88").verdict in ("within limits", "tight")
+
+
+def test_a_strip_in_no_database_can_be_described():
+    data = request(to="MINE", via=[])
+    data["weather"]["MINE"] = dict(data["weather"]["KU79"])
+    data["ground"] = {"highest": ["8200 ft"]}
+    data["aerodromes"] = {"MINE": {"name": "My strip", "position": "45.0,-115.5", "elevation": "5000 ft", "source": "survey",
+                                   "runways": [{"end": "09", "true_heading": 95, "length": "3500 ft", "slope": "0 %",
+                                                "surface": "grass", "obstacles": [{"distance": "5000 ft", "height": "60 ft"}]},
+                                               {"end": "27", "true_heading": 275, "length": "3500 ft", "slope": "0 %",
+                                                "surface": "grass", "one_way": "landing"}]}}
+    answer = judged(data)
+    assert margin(answer, "runway.landing.MINE").verdict in ("within limits", "tight", "outside limits")
+
+
+def test_a_record_with_weights_only_loads_and_all_else_is_not_known():
+    record = ('schema = 1\n[record]\nsource = "paper"\n[weights]\ntake_off_max = "2350 lb"\n[[weighings]]\ndate = 2020-01-01\n'
+              'weighed = true\nweight = "1400 lb"\narm = "85 in"\n')
+    data = request(loads=[], fuel={})
+    answer = judged(data, record)
+    assert answer.verdict in ("not known", "outside limits")
+    assert not any(m.verdict == "within limits" and m.id.startswith(("runway", "fuel", "weight.take_off")) for m in answer.margins)
+
+
+def test_a_reserve_that_reaches_into_night_is_a_night_reserve():
+    late = judged(request(departure="2026-07-11T20:30-06:00"))
+    assert "45 min (night" in late.fuel.reserve
+    assert "30 min (day" in demo().fuel.reserve
+
+
+def test_landing_in_the_dark_on_an_unlighted_runway_is_outside():
+    assert margin(judged(request(departure="2026-07-11T22:00-06:00")), "night").verdict == "outside limits"
+
+
+@pytest.mark.parametrize(("change", "id_"), [({"more": 30}, "weight.take_off"), ({"more": 30}, "runway.leave_again.KU79")])
+def test_more_weight_never_improves_a_margin(change, id_):
+    data = request()
+    before = margin(judged(data), id_)
+    data["loads"][0]["weight"] = f"{176 + change['more']} lb"
+    after = margin(judged(data), id_)
+    assert ORDER.index(after.verdict) >= ORDER.index(before.verdict)
+    if after.margin and before.margin:
+        assert after.margin.value <= before.margin.value
+
+
+def test_more_headwind_aloft_never_improves_the_fuel_margin():
+    data = request()
+    values = []
+    for knots in (0, 15, 30):
+        for level in data["aloft"].values():
+            level["wind"] = f"022/{knots:02d}"
+        values.append(margin(judged(data), "fuel.landing").margin.value)
+    assert values == sorted(values, reverse=True)
+
+
+def test_canada_and_easa_judge_the_same_flight_by_their_own_rules():
+    easa = judged(request(place="EASA"))
+    assert "holding at 1,500 ft" in easa.fuel.reserve and "from memory" in easa.fuel.reserve
+    canada = judged(request(place="Canada", rules="IFR", cruise_altitude="9000 ft"))
+    assert canada.fuel.parts["missed approach"].value > 0
+    assert margin(canada, "gradient.departure").source.startswith("standard")
+
+
+def test_a_place_without_rules_is_not_known():
+    data = request(**{"from": "EGBJ", "to": "EGBB", "via": [], "alternates": []})
+    data["weather"] = {"default": data["weather"]["KBOI"]}
+    data["cruise_altitude"] = "2500 ft"
+    data.pop("ground")
+    answer = judged(data)
+    assert margin(answer, "fuel.landing").verdict == "not known"
+    assert margin(answer, "level.1").verdict == "not known"
+
+
+def test_utility_category_wants_its_stations_empty():
+    answer = judged(request(category="utility"))
+    assert margin(answer, "station.rear.utility").verdict == "outside limits"
+
+
+def test_gauge_fuel_has_a_wider_band_than_a_full_tank():
+    data = request(fuel={"left": {"on_board": "19 usgal", "known_by": "gauge"}, "right": {"on_board": "19 usgal",
+                                                                                     "known_by": "gauge"}})
+    wide = judged(data).fuel.on_board
+    narrow = demo().fuel.on_board
+    assert wide.high - wide.low > narrow.high - narrow.low
