@@ -3,23 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import cache
 from typing import Any
 
+from ownship.errors import BadInput
 from ownship.provenance import STATUSES, Source, package_toml
 from ownship.schema import Table
-from ownship.units import from_si
+from ownship.units import from_si, to_si
 
 PLACES = ("USA", "Canada", "EASA")
 _FILES = {"USA": "usa.toml", "Canada": "canada.toml", "EASA": "easa.toml"}
-_QUANTITIES = {"time": "time", "zenith": "angle", "after": "time", "before": "time", "above_ground": "length",
-               "offset": "length", "ceiling": "length", "visibility": "length"}
+SEVERITIES = ("block", "warn", "info")
+_QUANTITIES = {"time": "time", "zenith": "angle", "after": "time", "before": "time", "window": "time", "above": "length",
+               "above_ground": "length", "offset": "length", "ceiling": "length", "visibility": "length",
+               "cloud_below": "length", "cloud_above": "length", "cloud_horizontal": "length"}
+_TEXTS = ("flow", "course", "also", "who")
+_FLAGS = ("alternate", "approach_and_missed")
 
 
 @dataclass(frozen=True)
 class Rule:
-    """One rule: id, section, the days it is in force, its values (SI, words, flags) and its source with status."""
+    """One rule: id, section, first and last day in force, its values (SI, words, flags) and its source with status.
+
+    instrument: the law it stands in; applies_if: when it applies, in words; severity: block, warn or info;
+    note: what the reader must know beside it.
+    """
 
     id: str
     section: str
@@ -27,6 +36,10 @@ class Rule:
     effective_to: date | None
     values: dict[str, Any]
     source: Source
+    instrument: str = ""
+    applies_if: str = ""
+    severity: str = "block"
+    note: str = ""
 
     def cite(self) -> str:
         """Section, source, how it was known."""
@@ -35,13 +48,14 @@ class Rule:
 
 @dataclass(frozen=True)
 class FuelReserve:
-    """The final reserve: minutes at which flow, and what else the rule wants in the tanks."""
+    """The final reserve: minutes at which flow, and what else the rule wants in the tanks (`also`: in words)."""
 
     time_s: float
     flow: str
     alternate: bool
     approach_and_missed: bool
     rule: Rule
+    also: str = ""
 
 
 @dataclass(frozen=True)
@@ -74,12 +88,35 @@ class Minima:
 
 
 @dataclass(frozen=True)
+class VisualMinima:
+    """Visibility and distances from cloud of one airspace; distances None: clear of cloud is enough, or none stated."""
+
+    visibility_m: float
+    cloud_below_m: float | None
+    cloud_above_m: float | None
+    cloud_horizontal_m: float | None
+    ceiling_m: float | None
+    rule: Rule
+
+
+@dataclass(frozen=True)
+class Oxygen:
+    """Who ("crew" or "everyone") needs oxygen above a cabin pressure altitude, after so much time there."""
+
+    above_m: float
+    after_s: float
+    who: str
+    rule: Rule
+
+
+@dataclass(frozen=True)
 class RuleSet:
-    """The rules of one place, of all dates."""
+    """The rules of one place, of all dates; note: how the first days in force are known."""
 
     place: str
     countries: tuple[str, ...]
     rules: tuple[Rule, ...]
+    note: str = ""
 
     def in_force(self, id_: str, day: date) -> Rule | None:
         """The rule with an id on a day; None where none was in force that day."""
@@ -93,7 +130,8 @@ class RuleSet:
         if rule is None:
             return None
         v = rule.values
-        return FuelReserve(v["time"], v["flow"], v.get("alternate", False), v.get("approach_and_missed", False), rule)
+        return FuelReserve(v["time"], v["flow"], v.get("alternate", False), v.get("approach_and_missed", False), rule,
+                           v.get("also", ""))
 
     def night(self, day: date, use: str) -> NightDefinition | None:
         """Night for "fuel", "lights" or "passengers". Check: SU-07."""
@@ -107,6 +145,23 @@ class RuleSet:
         """Ceiling and visibility of a rule ("minima.aerodrome.vfr", "alternate.ifr.non_precision")."""
         rule = self.in_force(id_, day)
         return None if rule is None else Minima(rule.values["ceiling"], rule.values["visibility"], rule)
+
+    def visual(self, day: date, airspace: str, *, night: bool) -> VisualMinima | None:
+        """VFR weather minima of an airspace as the place names it ("G.low", "CDE.low", "uncontrolled.high", "special")."""
+        rule = (self.in_force(f"visual.{airspace}.{'night' if night else 'day'}", day)
+                or self.in_force(f"visual.{airspace}", day))
+        if rule is None:
+            return None
+        v = rule.values
+        return VisualMinima(v["visibility"], v.get("cloud_below"), v.get("cloud_above"), v.get("cloud_horizontal"),
+                            v.get("ceiling"), rule)
+
+    def oxygen(self, day: date) -> tuple[Oxygen, ...]:
+        """The oxygen rules of a day, lowest altitude first; empty: none kept for that day, so not known."""
+        ids = dict.fromkeys(r.id for r in self.rules if r.id.startswith("oxygen."))
+        found = (self.in_force(id_, day) for id_ in ids)
+        return tuple(sorted((Oxygen(r.values["above"], r.values["after"], r.values["who"], r) for r in found if r is not None),
+                            key=lambda o: o.above_m))
 
     def cruising_level(self, day: date, flight_rules: str, course_deg: float, altitude_m: float,
                        above_ground_m: float | None) -> LevelAnswer | None:
@@ -123,20 +178,18 @@ class RuleSet:
         odd = course_deg % 360.0 < 180.0
         thousands, rest = divmod(altitude - offset, 1000)
         legal = rest == 0 and thousands % 2 == (1 if odd else 0)
-        words = f"{'odd' if odd else 'even'} thousands{' + 500 ft' if offset else ''} on a magnetic course of {course_deg:03.0f}"
-        below = _nearest(altitude, offset, odd, up=False), _nearest(altitude, offset, odd, up=True)
+        words = f"{'odd' if odd else 'even'} thousands{' + 500 ft' if offset else ''} on a magnetic course of {int(course_deg % 360.0):03d}"
+        nearest = _nearest(altitude, offset, odd, up=False), _nearest(altitude, offset, odd, up=True)
         ok: bool | None = legal
         if not legal and rule.values["above_ground"] > 0:
             if above_ground_m is None:
                 ok, words = None, f"{words}; this level does not obey, and the height above ground is not known"
             elif above_ground_m <= rule.values["above_ground"]:
                 ok, words = True, f"not above 3,000 ft over the ground, so free ({words})"
-        return LevelAnswer(ok, words, below, rule)
+        return LevelAnswer(ok, words, nearest, rule)
 
 
 def _nearest(altitude_ft: int, offset_ft: int, odd: bool, *, up: bool) -> float:
-    from ownship.units import to_si
-
     step = 1 if up else -1
     level = altitude_ft
     while not ((level - offset_ft) % 1000 == 0 and ((level - offset_ft) // 1000) % 2 == (1 if odd else 0)):
@@ -146,26 +199,42 @@ def _nearest(altitude_ft: int, offset_ft: int, odd: bool, *, up: bool) -> float:
 
 @cache
 def load_ruleset(place: str) -> RuleSet:
-    """The rules of "USA", "Canada" or "EASA"; refused without source, unit or date."""
-    root = package_toml("rules", _FILES[place])
-    ruleset = RuleSet(root.text("place"), root.texts("countries"), tuple(_rule(t) for t in root.tables("rule")))
+    """The rules of "USA", "Canada" or "EASA"; refused without source, unit or date, and for any other place."""
+    if place not in _FILES:
+        raise BadInput(f"place: no rules are kept for {place!r}; allowed are {', '.join(PLACES)}.")
+    return read_ruleset(package_toml("rules", _FILES[place]))
+
+
+def read_ruleset(root: Table) -> RuleSet:
+    """A rule file as docs/formats/rules.md describes it; one rule a day and id, or it is refused."""
+    dated = root.text("source_date", "")
+    ruleset = RuleSet(root.text("place"), root.texts("countries"), tuple(_rule(t, dated) for t in root.tables("rule")),
+                      root.text("note", ""))
     root.done()
+    for one, other in ((a, b) for i, a in enumerate(ruleset.rules) for b in ruleset.rules[i + 1:] if a.id == b.id):
+        first, second = sorted((one, other), key=lambda r: r.effective_from)
+        if first.effective_to is None or first.effective_to >= second.effective_from:
+            raise BadInput(f"{ruleset.place} {one.id}: two rules are in force on {second.effective_from}; end the older one.")
     return ruleset
 
 
-def _rule(t: Table) -> Rule:
-    id_, section = t.text("id"), t.text("section")
-    first, last = t.take("effective_from"), t.take("effective_to", None)
-    source = Source(t.text("source"), t.choice("status", STATUSES))
+def _rule(t: Table, dated: str) -> Rule:
+    id_, section, status = t.text("id"), t.text("section"), t.choice("status", STATUSES)
+    first, last = t.convert("effective_from", _day, None), t.convert("effective_to", _day, None)
+    if first is None or (last is not None and last < first):
+        raise t.bad("effective_from", "give the first day in force, not after effective_to.")
+    source = Source(t.text("source"), status, t.text("source_date", "" if status == "from memory" else dated))
+    words = (t.text("instrument", ""), t.text("applies_if", ""), t.choice("severity", SEVERITIES, "block"), t.text("note", ""))
     values: dict[str, Any] = {k: t.quantity(k, d) for k, d in _QUANTITIES.items() if t.has(k)}
-    for key in ("flow", "course"):
-        if t.has(key):
-            values[key] = t.text(key)
-    for key in ("alternate", "approach_and_missed"):
-        if t.has(key):
-            values[key] = t.flag(key)
+    values |= {k: t.text(k) for k in _TEXTS if t.has(k)} | {k: t.flag(k) for k in _FLAGS if t.has(k)}
     t.done()
-    return Rule(id_, section, first, last, values, source)
+    return Rule(id_, section, first, last, values, source, *words)
+
+
+def _day(value: object) -> date:
+    if isinstance(value, datetime) or not isinstance(value, date):
+        raise ValueError(f"{value!r} should be a date, like 2022-10-30.")
+    return value
 
 
 def place_of_country(iso: str) -> str | None:
