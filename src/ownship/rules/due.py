@@ -1,4 +1,8 @@
-"""When something falls due: date arithmetic of the rules, the last day that is still good."""
+"""When something falls due: date arithmetic of the rules.
+
+Two ways of asking: the last day still good after something done, and, on the day of a flight, the earliest day
+on which something done still counts. docs/methods/rules.md has the patterns with worked examples.
+"""
 
 from __future__ import annotations
 
@@ -43,3 +47,33 @@ def next_due(done: date, every: str) -> date:
     except (OverflowError, ValueError):
         raise BadInput(f"every: {every!r} after {done.isoformat()} leaves the calendar; use an earlier date.") from None
     return month_end(later) if kind == "calendar month" else later
+
+
+def from_first_of_next_month(done: date, months: int) -> date:
+    """Last day of a period of n months that begins on the first day of the month after (a medical in Canada)."""
+    return month_later(month_end(done) + timedelta(days=1), months) - timedelta(days=1)
+
+
+def needed_from(done: date, months: int) -> date:
+    """The first day of the nth month after something done: before it nothing more is needed (IFR practice in Canada)."""
+    return month_later(done, months).replace(day=1)
+
+
+def earliest_by_days(flight: date, days: int) -> date:
+    """The earliest day that counts on a flight's day within so many days before it."""
+    return flight - timedelta(days=days)
+
+
+def earliest_by_months(flight: date, months: int) -> date:
+    """The earliest day that counts within so many months before a flight, to the day of the month.
+
+    Where that day does not exist, the stricter reading: on 31 August six months back begins on 1 March, so that
+    it agrees with `next_due`.
+    """
+    back = month_later(flight, -months)
+    return back if back.day == flight.day else back + timedelta(days=1)
+
+
+def earliest_by_preceding_months(flight: date, months: int) -> date:
+    """The first day of the n calendar months before the month of a flight (the month itself counts too, from memory)."""
+    return month_later(flight.replace(day=1), -months)

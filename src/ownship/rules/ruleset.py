@@ -178,8 +178,10 @@ class RuleSet:
         odd = course_deg % 360.0 < 180.0
         thousands, rest = divmod(altitude - offset, 1000)
         legal = rest == 0 and thousands % 2 == (1 if odd else 0)
-        words = f"{'odd' if odd else 'even'} thousands{' + 500 ft' if offset else ''} on a magnetic course of {int(course_deg % 360.0):03d}"
+        words = (f"{'odd' if odd else 'even'} thousands{' + 500 ft' if offset else ''} on a magnetic course of "
+                 f"{int(course_deg % 360.0):03d}")
         nearest = _nearest(altitude, offset, odd, up=False), _nearest(altitude, offset, odd, up=True)
+        nearest = nearest if nearest[0] > 0 else (nearest[1], nearest[1])
         ok: bool | None = legal
         if not legal and rule.values["above_ground"] > 0:
             if above_ground_m is None:
