@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from ownship.errors import MissingKey
 from ownship.flight import judge_fuel, judge_load, judge_route
 from ownship.flight import margins as rule
 from ownship.flight.answer import Assessment
-from ownship.flight.cards import take_off_card
+from ownship.flight.cards import take_off_card, today_card
 from ownship.flight.chance import middle
 from ownship.flight.feed import fuel_to_nearest
 from ownship.flight.flown import Flown, fly_once
@@ -212,10 +213,20 @@ def _runways(s: Situation, aboard: _Aboard, flights: list[Flown]) -> tuple[dict[
         if isinstance(judged, rule.Margin):
             found.append(judged)
             continue
+        judged = replace(judged, margin=replace(judged.margin, moment=_moment_of(s, key, flights[0])))
         ends[key] = judged
         found.append(judged.margin)
         found += _beside(s, key, judged, point.name, weight)
     return ends, found
+
+
+def _moment_of(s: Situation, key: str, flown: Flown) -> datetime:
+    """When a runway is used; leaving again without a given moment: one hour after landing."""
+    if key == "take_off":
+        return s.at(middle(flown.timeline.total("time_s", ("start and taxi",))))
+    if key == "landing":
+        return flown.landing_time
+    return s.leave_again or flown.landing_time + timedelta(hours=1)
 
 
 def _beside(s: Situation, key: str, judged: JudgedEnd, name: str, weight: FloatArray) -> list[rule.Margin]:
@@ -263,7 +274,8 @@ def _cards(s: Situation, flown: Flown | None, runways: dict[str, JudgedEnd]) -> 
     if flown is None or judged is None or judged.ground is None or judged.end.take_off_length_m is None:
         return {}
     return {"take_off": take_off_card(flown.model, judged, flown.take_off_kg, s.record.propeller,
-                                      judged.end.take_off_length_m)}
+                                      judged.end.take_off_length_m),
+            "this_aeroplane_today": today_card(flown.model, judged.ground.air, flown.take_off_kg)}
 
 
 def _more(s: Situation, aboard: _Aboard) -> dict[str, Any]:

@@ -13,11 +13,12 @@ from ownship.flight.chance import middle
 from ownship.flight.distances import Ground
 from ownship.flight.runways import JudgedEnd, climb_gradient_1, stop_point_m
 from ownship.performance import climb as climbing
+from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
-from ownship.performance.model import Model, flow_of
+from ownship.performance.model import Model
 from ownship.performance.surfaces import surface_of
 from ownship.physics.airspeed import ias_from_cas_m_s
-from ownship.physics.atmosphere import Air
+from ownship.physics.atmosphere import Air, density_altitude_m
 from ownship.physics.conditions import Surface
 from ownship.units import from_si, to_si
 from ownship.words.cautions import cautions_for
@@ -90,8 +91,18 @@ def _marks(model: Model, ground: Ground, weight_kg: FloatArray, judged: JudgedEn
                            "runway; it says nothing of obstacles."}
 
 
-def density_altitude_text(air: Air) -> str:
-    """Density altitude in words."""
-    from ownship.physics.atmosphere import density_altitude_m
-
-    return f"{from_si(float(np.median(density_altitude_m(flow_of(air).air))), 'ft'):,.0f} ft"
+def today_card(model: Model, air: Air, weight_kg: FloatArray) -> dict[str, Any]:
+    """Density altitude, Vx, Vy, ceilings and glide at take-off weight in the air of the departure (IAS, pressure altitude)."""
+    weight = weight_kg[None, :]
+    best = climbing.best_speeds(model, air, weight)
+    deviation = float(np.median(air.temperature_k - air.standard_temperature_k))
+    service, absolute = climbing.ceilings_m(model, middle(weight_kg), deviation)
+    glide = landings.glide(model, air, weight)
+    table = model.airframe.position_error
+    return {"density_altitude": figure(float(density_altitude_m(air)), "ft"),
+            "vx_ias": banded(ias_from_cas_m_s(best.vx_m_s[0], table), "kt"),
+            "vy_ias": banded(ias_from_cas_m_s(best.vy_m_s[0], table), "kt"),
+            "best_rate_of_climb": banded(best.rate_m_s[0], "ft/min"),
+            "service_ceiling": banded(service, "ft"), "absolute_ceiling": banded(absolute, "ft"),
+            "best_glide_ias": banded(ias_from_cas_m_s(glide.cas_m_s[0], table), "kt"),
+            "glide_ratio_windmilling": banded(glide.ratio_1[0], "1", "ratio")}

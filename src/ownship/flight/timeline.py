@@ -171,9 +171,9 @@ def refuse_strong_wind(legs: tuple[Leg, ...], air: AirMass, model: Model, settin
         for what, altitude, tas in (("", level, cruise), (" in the climb", middle_m, climb)):
             from_deg, wind = air.middle_wind(altitude)
             if np.isfinite(tas[0]) and not np.isfinite(wind_triangle(leg.course_deg, tas, from_deg, wind)[1][0]):
-                raise NotPossible(f"[aloft]: the wind of {from_si(wind, 'kt'):.0f} kt on the leg to {leg.end.name} is stronger than "
-                                  f"the true airspeed of {from_si(float(tas[0]), 'kt'):.0f} kt{what} allows; choose another "
-                                  "level, power or day.")
+                raise NotPossible(f"[aloft]: the wind of {from_si(wind, 'kt'):.0f} kt on the leg to {leg.end.name} is "
+                                  f"stronger than the true airspeed of {from_si(float(tas[0]), 'kt'):.0f} kt{what} allows; "
+                                  "choose another level, power or day.")
 
 
 @dataclass(frozen=True)

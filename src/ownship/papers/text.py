@@ -47,6 +47,9 @@ def render(a: Assessment) -> Iterable[RenderableType]:
         yield from _section("Legs (T true, M magnetic, C compass)", _legs(a))
     if a.loading:
         yield from _section("Load", _loading(a))
+    if a.more:
+        yield from _section("What more could be carried (kept inside weight and CG)",
+                            _list(f"{name}: {_brief(value)}" for name, value in a.more.items()))
     if a.tanks:
         yield from _section("Tank plan", Group(_tanks(a), _list(a.tank_words)))
     if a.fuel:

@@ -213,8 +213,10 @@ def _runway_wind(o: Options) -> Results:
 
     direction, wind = _wind(o)
     head, cross = components(_runway_heading(_one(o, "runway")), direction, wind)
-    side = "none" if abs(cross) < 1e-9 else "right" if cross > 0 else "left"
-    return {"headwind": _kt(float(head)), "crosswind": _kt(abs(float(cross))), "crosswind_from": (side, "1")}
+    results: Results = {"headwind": _kt(float(head)), "crosswind": _kt(abs(float(cross)))}
+    if abs(cross) > 1e-9:
+        results["crosswind_from"] = ("right" if cross > 0 else "left", "1")
+    return results
 
 
 def _compass(o: Options) -> Results:
