@@ -78,20 +78,26 @@ class Distance:
     words: tuple[str, ...] = ()
     missing: str = ""
     breaks_at_edge_m: float | None = None
+    short_words: str = ""
 
 
 @dataclass(frozen=True)
 class _Factors:
-    """The chain's factors of one calibration on the dry, level, calm distance."""
+    """The chain's factors of the book calibration on the dry, level, calm distance.
+
+    together_1: how much worse the model is with everything at once than the product of the others; at least 1.
+    """
 
     surface_1: float
     slope_1: float
     wind_1: float
     gust_1: float
+    together_1: float
+    friction_alone_1: float
 
     @property
     def all_1(self) -> float:
-        return self.surface_1 * self.slope_1 * self.wind_1 * self.gust_1
+        return self.surface_1 * self.slope_1 * self.wind_1 * self.gust_1 * self.together_1
 
 
 def judge(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors) -> Distance:
@@ -110,16 +116,25 @@ def judge(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calib
     median_model = _median(book_draws)
     safety = factors.take_off if operation == "take-off" else factors.landing
     if figure is None:
-        shown = [*steps, ChainStep("model's figure beside it, unfactored", quantity_text(median_model * chain.all_1, "ft"),
-                                   "the model, outside the book")]
-        edge_m = max(x for x in (median_model * chain.all_1 * safety,
-                                 (edge or 0.0) * chain.all_1 * safety) if math.isfinite(x))
-        return replace(_unknown(operation, missing), chain=tuple(shown), breaks_at_edge_m=edge_m,
-                       median_m=median_model * chain.all_1)
+        return _beyond(operation, ground, weight_kg, by, factors, (missing, edge, steps, chain, median_model, safety))
     if math.isnan(median_model) or math.isnan(chain.all_1):
         return Distance(operation, math.nan, book_draws * np.nan, math.nan, math.inf, math.inf, tuple(steps),
                         ("The model does not get it off or stopped at all here.",))
     return _covered(operation, ground, weight_kg, by, factors, (figure, steps, chain, surface, book_draws, safety))
+
+
+def _beyond(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors,
+            found: tuple[str, float | None, list[ChainStep], _Factors, float, float]) -> Distance:
+    """Beyond the book: not known, with the longest of what the edge row, the model and the own figures already need."""
+    missing, edge, steps, chain, median_model, safety = found
+    through = median_model * chain.all_1
+    needs = [through * safety, (edge or 0.0) * chain.all_1 * safety]
+    if by.own is not None:
+        needs.append(_quantile(_calm(by.own, operation, ground, weight_kg), factors.confidence) * chain.all_1 * factors.owner)
+    beside = quantity_text(through, "ft") if math.isfinite(through) else "none: it does not get off or stop at all"
+    shown = [*steps, ChainStep("model's figure beside it, unfactored", beside, "the model, outside the book")]
+    return replace(_unknown(operation, missing), chain=tuple(shown), median_m=through,
+                   breaks_at_edge_m=max(math.inf if math.isnan(x) else x for x in needs))
 
 
 def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors,
@@ -134,6 +149,8 @@ def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Ca
              ChainStep("unfactored", quantity_text(through, "ft")),
              ChainStep("safety factor", f"x {safety:.2f}", "on unfactored book figures: UK CAA Safety Sense Leaflet 7c "
                        "1.33 and 1.43, from memory, unless you set your own")]
+    table = by.table is not None and by.table.has(_kind(operation))
+    short = f"Shorter than the {'book' if table else 'calibrated'} figure x {safety:.2f}, long enough without the factor."
     words = []
     if by.own is not None:
         own_draws = _calm(by.own, operation, ground, weight_kg) * chain.all_1
@@ -141,6 +158,7 @@ def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Ca
         steps.append(ChainStep(f"own calibration at {c:.0%}, same chain", quantity_text(own_c, "ft"), "your measurements"))
         if own_c * factors.owner > covered:
             words.append("Your own calibration is worse than the book with its factor, and governs.")
+            short = ""
         covered = max(covered, own_c * factors.owner)
         doubly = max(doubly, safety * own_c)
         if _median(own_draws) > _median(worst_draws):
@@ -148,10 +166,13 @@ def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Ca
     doubly = max(doubly, covered)
     steps += [ChainStep("covered (the least runway)", quantity_text(covered, "ft")),
               ChainStep("doubly covered (comfortable)", quantity_text(doubly, "ft"))]
-    if by.table is None or not by.table.has(_kind(operation)):
+    if not table:
         words.append("No handbook table: the calibrated model's median stands in its place.")
+    if ground.surface_state is None:
+        words.append("The state of the surface is not given: dry is assumed.")
     roll = _roll(by.book.middle, operation, ground, weight_kg) * through
-    return Distance(operation, through, worst_draws, float(roll), covered, doubly, tuple(steps), tuple(words))
+    return Distance(operation, through, worst_draws, float(roll), covered, doubly, tuple(steps), tuple(words),
+                    short_words=short)
 
 
 def _unknown(operation: Operation, why: str) -> Distance:
@@ -177,7 +198,7 @@ def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
     if found.value is None:
         edge = [] if found.edge_value is None else [ChainStep("edge row of the table", quantity_text(found.edge_value, "ft"),
                                                               "handbook")]
-        return None, edge, f"{found.words.capitalize()}.", found.edge_value
+        return None, edge, f"{found.words[:1].upper()}{found.words[1:]}.", found.edge_value
     steps = [ChainStep(f"book figure at {at}", quantity_text(found.value, "ft"), f"handbook: {found.words}")]
     if found.status != "lighter":
         return found.value, steps, "", found.value
@@ -211,25 +232,33 @@ def _roll(model: Model, operation: Operation, ground: Ground, weight_kg: FloatAr
 
 
 def _chain(operation: Operation, ground: Ground, surface: Surface, by: Calibrations, weight_kg: float) -> _Factors:
-    """Surface, slope, wind and gust factors by the median book model: one call, a case for each condition alone."""
+    """Surface, slope, wind and gust factors by the median book model: one call, a case for each condition alone.
+
+    The last case has all of them at once: two conditions that each eat acceleration or braking cost more together than
+    their product, so the larger of the two counts.
+    """
     wind_m_s, reported_m_s, rule = _charged_wind(ground, by)
     published = (surface.take_off_factor_1 if operation == "take-off" else surface.landing_factor_1) or 1.0
-    alone = np.array([0.0, 0.0, ground.slope_1, 0.0, 0.0]), np.array([0.0, 0.0, 0.0, wind_m_s, 0.0])
-    model, surface_only, gust_only = by.book.middle, np.arange(5) == 1, np.arange(5) == 4
+    one = np.arange(6)
+    slope, wind = np.where((one == 2) | (one == 5), ground.slope_1, 0.0), np.where((one == 3) | (one == 5), wind_m_s, 0.0)
+    model, soft, gusty = by.book.middle, (one == 1) | (one == 5), (one == 4) | (one == 5)
     air = Air(ground.air.pressure_altitude_m, np.median(ground.air.temperature_k), ground.air.relative_humidity_1)
     if operation == "take-off":
         dry = float(np.median(model.p["mu"]))
-        friction = np.where(surface_only, dry if surface.friction_1 is None else max(surface.friction_1, dry), dry)
-        done = takeoffs.take_off(model, air, weight_kg, slope_1=alone[0], headwind_m_s=alone[1], friction_1=friction,
+        friction = np.where(soft, dry if surface.friction_1 is None else max(surface.friction_1, dry), dry)
+        done = takeoffs.take_off(model, air, weight_kg, slope_1=slope, headwind_m_s=wind, friction_1=friction,
                                  noise=False).over_50ft_m[:, 0]
     else:
-        done = landings.landing(model, air, weight_kg, slope_1=alone[0], headwind_m_s=alone[1], noise=False,
-                                braking_factor_1=np.where(surface_only, published, 1.0),
-                                approach_add_m_s=np.where(gust_only, ground.approach_add_m_s, 0.0)).over_50ft_m[:, 0]
+        done = landings.landing(model, air, weight_kg, slope_1=slope, headwind_m_s=wind, noise=False,
+                                braking_factor_1=np.where(soft, published, 1.0),
+                                approach_add_m_s=np.where(gusty, ground.approach_add_m_s, 0.0)).over_50ft_m[:, 0]
     ratios = done / done[0]
     notes = [1 + n.change_1 * reported_m_s / n.per_m_s for n in by.notes if n.rule == rule and _is_for(n, operation)]
     wind_1 = 1.0 if reported_m_s == 0 else max([float(ratios[3]), *notes])
-    return _Factors(max(published, float(ratios[1])), float(ratios[2]), wind_1, float(ratios[4]))
+    surface_1 = max(published, float(ratios[1]))
+    product = surface_1 * float(ratios[2]) * wind_1 * float(ratios[4])
+    together_1 = math.nan if math.isnan(ratios[5]) else max(1.0, float(ratios[5]) / product)
+    return _Factors(surface_1, float(ratios[2]), wind_1, float(ratios[4]), together_1, float(ratios[1]))
 
 
 def _charged_wind(ground: Ground, by: Calibrations) -> tuple[float, float, str]:
@@ -244,12 +273,14 @@ def _charged_wind(ground: Ground, by: Calibrations) -> tuple[float, float, str]:
 
 
 def _is_for(note: BookNote, operation: Operation) -> bool:
-    kind = note.kind.lower().replace("_", "").replace("-", "")
-    return kind.startswith("takeoff" if operation == "take-off" else "landing")
+    """A note of another kind ("both", "distances") counts for both: a note can only make a distance longer."""
+    kind = "".join(c for c in note.kind.lower() if c.isalpha())
+    return not kind.startswith("landing" if operation == "take-off" else "takeoff")
 
 
 def _factor_steps(chain: _Factors, surface: Surface, ground: Ground, by: Calibrations) -> list[ChainStep]:
-    steps = [ChainStep(f"surface, {surface.name}", f"x {chain.surface_1:.2f}", surface.source),
+    steps = [ChainStep(f"surface, {surface.name}", f"x {chain.surface_1:.2f}",
+                       f"worse of physics, x {chain.friction_alone_1:.2f}, and the published factor: {surface.source}"),
              ChainStep(f"slope {ground.slope_1 * 100:+.1f} %", f"x {chain.slope_1:.2f}", "physics")]
     knots = [float(from_si(x, "kt")) for x in (ground.headwind_m_s, ground.tailwind_m_s)]
     wind = f"tailwind {knots[1]:.0f} kt" if knots[1] > 0 else f"headwind {knots[0]:.0f} kt"
@@ -258,6 +289,8 @@ def _factor_steps(chain: _Factors, surface: Surface, ground: Ground, by: Calibra
     if ground.approach_add_m_s:
         steps.append(ChainStep(f"half the gust, +{from_si(ground.approach_add_m_s, 'kt'):.0f} kt on the approach",
                                f"x {chain.gust_1:.2f}", "physics"))
+    if chain.together_1 > 1.0:
+        steps.append(ChainStep("all of it at once", f"x {chain.together_1:.2f}", "physics, beyond the product"))
     return steps
 
 

@@ -10,14 +10,27 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from ownship.errors import BadInput
-from ownship.units import from_si, parse, to_si
-
-Results = dict[str, tuple[Any, str]]
-Options = dict[str, list[str]]
+from ownship.questions.calc_options import (
+    Options,
+    Results,
+    a_day,
+    a_direction,
+    a_position,
+    a_speed,
+    a_wind,
+    an_altitude,
+    east,
+    kt,
+    one,
+    parse_options,
+    plain,
+    quantity,
+)
+from ownship.units import from_si, parse
 
 
 @dataclass(frozen=True)
@@ -35,125 +48,28 @@ def run(name: str, words: list[str]) -> dict[str, Any]:
     if name not in CALCULATIONS:
         raise BadInput(f"calc: {name!r} is not known; choose one of {', '.join(sorted(CALCULATIONS))}.")
     calculation = CALCULATIONS[name]
-    results = calculation.function(parse_options(name, words, calculation))
+    results = calculation.function(parse_options(name, words, calculation.options, calculation.example))
     return {"results": {k: {"value": v, "unit": u} for k, (v, u) in results.items()}, "source": calculation.source}
-
-
-def parse_options(name: str, words: list[str], calculation: Calculation) -> Options:
-    """Options with their values, as the next word or after =; a value may begin with a minus."""
-    found: Options = {}
-    queue = list(words)
-    while queue:
-        word = queue.pop(0)
-        if not word.startswith("--"):
-            raise BadInput(f"calc {name}: {word!r} stands alone; write --option value, such as: {calculation.example}.")
-        option, equals, value = word[2:].partition("=")
-        if option not in calculation.options:
-            raise BadInput(f"calc {name}: unknown option --{option}; it takes "
-                           f"{', '.join('--' + o for o in calculation.options)}.")
-        if not equals:
-            if not queue:
-                raise BadInput(f"calc {name}: --{option} has no value; such as: {calculation.example}.")
-            value = queue.pop(0)
-        if option in found and not calculation.options[option]:
-            raise BadInput(f"calc {name}: --{option} stands twice; give it once.")
-        found.setdefault(option, []).append(value)
-    return found
-
-
-def _one(options: Options, name: str, default: str | None = None) -> str:
-    if name in options:
-        return options[name][0]
-    if default is None:
-        raise BadInput(f"--{name} is missing; add it.")
-    return default
-
-
-def _quantity(options: Options, name: str, dimension: str, low: str | None = None, high: str | None = None) -> float:
-    text = _one(options, name)
-    value = parse(text, dimension, f"--{name}")
-    for bound, sign in ((low, 1), (high, -1)):
-        if bound is not None and sign * (value - parse(bound, dimension)) < 0:
-            raise BadInput(f"--{name}: {text!r} is not believable; allowed is {low} to {high}.")
-    return value
-
-
-def _speed(options: Options, name: str) -> float:
-    return _quantity(options, name, "speed", "0 kt", "1000 kt")
-
-
-def _altitude(options: Options, name: str) -> float:
-    return _quantity(options, name, "length", "-3000 ft", "65617 ft")
-
-
-def _plain(text: str, what: str, low: float, high: float) -> float:
-    if not re.fullmatch(r"[+-]?(\d+(\.\d*)?|\.\d+)", text.strip()):
-        raise BadInput(f"{what}: {text!r} is not a number.")
-    value = float(text)
-    if not low <= value <= high:
-        raise BadInput(f"{what}: {text!r} is outside {low:g} to {high:g}.")
-    return value
-
-
-def _degrees(options: Options, name: str) -> float:
-    return _plain(_one(options, name).lower().removesuffix("deg"), f"--{name}", 0, 360) % 360.0
-
-
-def _wind(options: Options) -> tuple[float, float]:
-    text = _one(options, "wind")
-    match = re.fullmatch(r"\s*(\d{1,3})\s*/\s*(\d{1,3}(?:\.\d+)?)\s*(?:kt)?\s*", text, re.IGNORECASE)
-    if not match or int(match[1]) > 360 or float(match[2]) > 300:
-        raise BadInput(f"--wind: {text!r} is not a wind; write ddd/ff, degrees 0 to 360 and knots 0 to 300, such as 045/40.")
-    return float(match[1]) % 360.0, float(to_si(float(match[2]), "kt"))
-
-
-def _position(options: Options, name: str) -> tuple[float, float]:
-    text = _one(options, name)
-    parts = text.split(",")
-    if len(parts) != 2:
-        raise BadInput(f"--{name}: {text!r} is not a position; write lat,lon in degrees, such as -41.32,174.81.")
-    return (_plain(parts[0], f"--{name} latitude", -90, 90), _plain(parts[1], f"--{name} longitude", -360, 360))
-
-
-def _east(text: str, what: str) -> float:
-    """A variation or deviation as 3W, 12E or a signed number (east positive)."""
-    match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([EWew])\s*", text)
-    if match:
-        return _plain(match[1], what, 0, 180) * (1 if match[2].upper() == "E" else -1)
-    if text.strip() in ("0", "0.0"):
-        return 0.0
-    raise BadInput(f"{what}: {text!r} is not known; write degrees and E or W, such as 3W.")
-
-
-def _day(text: str, what: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise BadInput(f"{what}: {text!r} is not a date; write 2026-03-05.") from None
-
-
-def _kt(value: Any) -> tuple[float, str]:
-    return float(from_si(value, "kt")), "kt"
 
 
 def _atmosphere(o: Options) -> Results:
     from ownship.physics.atmosphere import SEA_LEVEL_PA, standard_air
 
-    air = standard_air(_altitude(o, "pressure-altitude"))
+    air = standard_air(an_altitude(o, "pressure-altitude"))
     return {"temperature": (float(from_si(float(air.temperature_k), "C", "temperature")), "C"),
             "pressure": (float(from_si(float(air.pressure_pa), "hPa")), "hPa"),
             "pressure_ratio": (float(air.pressure_pa / SEA_LEVEL_PA), "1"),
-            "density_ratio": (float(air.density_ratio_1), "1"), "speed_of_sound": _kt(float(air.speed_of_sound_m_s))}
+            "density_ratio": (float(air.density_ratio_1), "1"), "speed_of_sound": kt(float(air.speed_of_sound_m_s))}
 
 
 def _altimeter(o: Options) -> float:
-    return _quantity(o, "altimeter", "pressure", "800 hPa", "1100 hPa")
+    return quantity(o, "altimeter", "pressure", "800 hPa", "1100 hPa")
 
 
 def _pressure_altitude(o: Options) -> Results:
     from ownship.physics.atmosphere import pressure_altitude_m
 
-    value = pressure_altitude_m(_altitude(o, "elevation"), _altimeter(o))
+    value = pressure_altitude_m(an_altitude(o, "elevation"), _altimeter(o))
     return {"pressure_altitude": (float(from_si(float(value), "ft")), "ft")}
 
 
@@ -164,9 +80,9 @@ def _density_altitude(o: Options) -> Results:
         raise BadInput("calc density-altitude takes either --pressure-altitude, or --elevation and --altimeter.")
     if "pressure-altitude" in o and "altimeter" in o:
         raise BadInput("--altimeter goes with --elevation, not with --pressure-altitude; leave one of them out.")
-    altitude = (_altitude(o, "pressure-altitude") if "pressure-altitude" in o
-                else float(pressure_altitude_m(_altitude(o, "elevation"), _altimeter(o))))
-    oat = _quantity(o, "oat", "temperature", "-90 C", "60 C")
+    altitude = (an_altitude(o, "pressure-altitude") if "pressure-altitude" in o
+                else float(pressure_altitude_m(an_altitude(o, "elevation"), _altimeter(o))))
+    oat = quantity(o, "oat", "temperature", "-90 C", "60 C")
     return {"density_altitude": (float(from_si(float(density_altitude_m(Air(altitude, oat))), "ft")), "ft")}
 
 
@@ -174,28 +90,28 @@ def _airspeed(o: Options) -> Results:
     from ownship.physics.airspeed import tas_from_cas_m_s
     from ownship.physics.atmosphere import Air
 
-    air = Air(_altitude(o, "pressure-altitude"), _quantity(o, "oat", "temperature", "-90 C", "60 C"))
-    cas = _quantity(o, "cas", "speed", "0 kt", "600 kt")
-    return {"tas": _kt(float(tas_from_cas_m_s(cas, air)))}
+    air = Air(an_altitude(o, "pressure-altitude"), quantity(o, "oat", "temperature", "-90 C", "60 C"))
+    cas = quantity(o, "cas", "speed", "0 kt", "600 kt")
+    return {"tas": kt(float(tas_from_cas_m_s(cas, air)))}
 
 
 def _wind_triangle(o: Options) -> Results:
     from ownship.physics.wind import wind_triangle
 
-    direction, wind = _wind(o)
-    tas = _speed(o, "tas")
-    heading, ground, correction = (float(x) for x in wind_triangle(_degrees(o, "course"), tas, direction, wind))
+    direction, wind = a_wind(o)
+    tas = a_speed(o, "tas")
+    heading, ground, correction = (float(x) for x in wind_triangle(a_direction(o, "course"), tas, direction, wind))
     if math.isnan(heading):
         raise BadInput(f"--wind: a wind of {from_si(wind, 'kt'):.0f} kt leaves no groundspeed along this course at "
                        f"{from_si(tas, 'kt'):.0f} kt true airspeed; use another course or speed.")
-    return {"heading": (heading, "deg"), "groundspeed": _kt(ground), "correction": (correction, "deg")}
+    return {"heading": (heading, "deg"), "groundspeed": kt(ground), "correction": (correction, "deg")}
 
 
 def _wind_found(o: Options) -> Results:
     from ownship.physics.wind import wind_found
 
-    direction, speed = wind_found(_degrees(o, "course"), _degrees(o, "heading"), _speed(o, "tas"), _speed(o, "groundspeed"))
-    return {"wind_direction": (direction, "deg"), "wind_speed": _kt(speed)}
+    direction, speed = wind_found(a_direction(o, "course"), a_direction(o, "heading"), a_speed(o, "tas"), a_speed(o, "groundspeed"))
+    return {"wind_direction": (direction, "deg"), "wind_speed": kt(speed)}
 
 
 def _runway_heading(text: str) -> float:
@@ -211,9 +127,9 @@ def _runway_heading(text: str) -> float:
 def _runway_wind(o: Options) -> Results:
     from ownship.physics.wind import components
 
-    direction, wind = _wind(o)
-    head, cross = components(_runway_heading(_one(o, "runway")), direction, wind)
-    results: Results = {"headwind": _kt(float(head)), "crosswind": _kt(abs(float(cross)))}
+    direction, wind = a_wind(o)
+    head, cross = components(_runway_heading(one(o, "runway")), direction, wind)
+    results: Results = {"headwind": kt(float(head)), "crosswind": kt(abs(float(cross)))}
     if abs(cross) > 1e-9:
         results["crosswind_from"] = ("right" if cross > 0 else "left", "1")
     return results
@@ -222,15 +138,15 @@ def _runway_wind(o: Options) -> Results:
 def _compass(o: Options) -> Results:
     from ownship.physics.wind import compass_from_magnetic, magnetic_deg
 
-    variation, deviation = _east(_one(o, "variation"), "--variation"), _east(_one(o, "deviation", "0"), "--deviation")
+    variation, deviation = east(one(o, "variation"), "--variation"), east(one(o, "deviation", "0"), "--deviation")
     if ("true" in o) == ("compass" in o):
         raise BadInput("calc compass takes either --true or --compass, with --variation and --deviation.")
     if "true" in o:
-        true = _degrees(o, "true")
+        true = a_direction(o, "true")
         magnetic = float(magnetic_deg(true, variation))
         compass = float(compass_from_magnetic(magnetic, deviation))
     else:
-        compass = _degrees(o, "compass")
+        compass = a_direction(o, "compass")
         magnetic = (compass + deviation) % 360.0
         true = (magnetic + variation) % 360.0
     return {"magnetic": (magnetic, "deg"), "compass": (compass, "deg"), "true": (true, "deg")}
@@ -239,7 +155,7 @@ def _compass(o: Options) -> Results:
 def _leg(o: Options) -> Results:
     from ownship.world.geodesy import inverse
 
-    distance, initial, final = inverse(*_position(o, "from"), *_position(o, "to"))
+    distance, initial, final = inverse(*a_position(o, "from"), *a_position(o, "to"))
     if distance < 1e-6:
         return {"distance": (0.0, "m")}
     return {"distance": (distance, "m"), "initial_course": (initial, "deg"), "final_course": (final, "deg")}
@@ -248,10 +164,10 @@ def _leg(o: Options) -> Results:
 def _variation(o: Options) -> Results:
     from ownship.world.magnetism import decimal_year, field_at
 
-    lat, lon = _position(o, "at")
-    text = _one(o, "date")
-    year = float(text) if re.fullmatch(r"\d{4}(\.\d+)?", text) else decimal_year(_day(text, "--date"))
-    height = parse(_one(o, "height", "0 km"), "length", "--height")
+    lat, lon = a_position(o, "at")
+    text = one(o, "date")
+    year = float(text) if re.fullmatch(r"\d{4}(\.\d+)?", text) else decimal_year(a_day(text, "--date"))
+    height = parse(one(o, "height", "0 km"), "length", "--height")
     if not -1000 <= height <= 850_000:
         raise BadInput(f"--height: {o['height'][0]!r} is outside the magnetic model; allowed is -1 km to 850 km.")
     f = field_at(lat, lon, height, year)
@@ -262,9 +178,9 @@ def _variation(o: Options) -> Results:
 def _sun(o: Options) -> Results:
     from ownship.world.sun import sun_day
 
-    lat, lon = _position(o, "at")
-    offset = _plain(_one(o, "utc-offset"), "--utc-offset", -14, 14)
-    day = _day(_one(o, "date"), "--date")
+    lat, lon = a_position(o, "at")
+    offset = plain(one(o, "utc-offset"), "--utc-offset", -14, 14)
+    day = a_day(one(o, "date"), "--date")
     if not 1901 <= day.year <= 2099:
         raise BadInput(f"--date: {day.isoformat()} is outside 1901 to 2099, for which the sun's series is good.")
     found = sun_day(lat, (lon + 180.0) % 360.0 - 180.0, day)
@@ -299,7 +215,7 @@ def _tas_from_gps(o: Options) -> Results:
 def _no_return(o: Options) -> Results:
     from ownship.physics.wind import no_return
 
-    endurance = _quantity(o, "endurance", "time", "1 min", "48 h")
+    endurance = quantity(o, "endurance", "time", "1 min", "48 h")
     time, distance = no_return(endurance, _positive(o, "out"), _positive(o, "home"))
     return {"time": (float(from_si(time, "min")), "min"), "distance": (float(from_si(distance, "nm")), "nm")}
 
@@ -307,13 +223,13 @@ def _no_return(o: Options) -> Results:
 def _equal_time(o: Options) -> Results:
     from ownship.physics.wind import equal_time
 
-    time, distance = equal_time(_quantity(o, "distance", "length", "0.1 nm", "11000 nm"), _positive(o, "out"),
+    time, distance = equal_time(quantity(o, "distance", "length", "0.1 nm", "11000 nm"), _positive(o, "out"),
                                 _positive(o, "home"))
     return {"time": (float(from_si(time, "min")), "min"), "distance": (float(from_si(distance, "nm")), "nm")}
 
 
 def _positive(o: Options, name: str) -> float:
-    return _quantity(o, name, "speed", "1 kt", "1000 kt")
+    return quantity(o, name, "speed", "1 kt", "1000 kt")
 
 
 def _mass(text: str, what: str, *, negative: bool = False) -> float:
@@ -348,7 +264,7 @@ def _weigh(o: Options) -> Results:
 def _start(o: Options) -> Any:
     from ownship.aeroplane.weighing import Mass
 
-    weight, cg = _mass(_one(o, "weight"), "--weight"), parse(_one(o, "cg"), "length", "--cg")
+    weight, cg = _mass(one(o, "weight"), "--weight"), parse(one(o, "cg"), "length", "--cg")
     if weight <= 0:
         raise BadInput(f"--weight: {o['weight'][0]!r} is not believable; a weight is more than 0 lb.")
     return Mass(weight, weight * cg)
@@ -357,11 +273,11 @@ def _start(o: Options) -> Any:
 def _shift(o: Options) -> Results:
     from ownship.aeroplane.weighing import shift
 
-    start, moved = _start(o), _mass(_one(o, "move"), "--move")
+    start, moved = _start(o), _mass(one(o, "move"), "--move")
     if moved > start.weight_kg:
         raise BadInput(f"--move: {o['move'][0]!r} is more than the aeroplane weighs; move less.")
-    return _mass_results(shift(start, moved, parse(_one(o, "from"), "length", "--from"),
-                               parse(_one(o, "to"), "length", "--to")))
+    return _mass_results(shift(start, moved, parse(one(o, "from"), "length", "--from"),
+                               parse(one(o, "to"), "length", "--to")))
 
 
 def _add(o: Options) -> Results:
@@ -382,22 +298,22 @@ def _ballast(o: Options) -> Results:
     from ownship.aeroplane.weighing import ballast_kg
 
     start = _start(o)
-    needed = ballast_kg(start.weight_kg, start.arm_m, parse(_one(o, "target"), "length", "--target"),
-                        parse(_one(o, "at"), "length", "--at"))
+    needed = ballast_kg(start.weight_kg, start.arm_m, parse(one(o, "target"), "length", "--target"),
+                        parse(one(o, "at"), "length", "--at"))
     return {"weight": (float(from_si(needed, "lb")), "lb")}
 
 
 def _winds_aloft(o: Options) -> Results:
     from ownship.world.weather import winds_aloft_group
 
-    level = _quantity(o, "level", "length", "0 ft", "60000 ft") if "level" in o else None
-    group = winds_aloft_group(_one(o, "group"), level)
+    level = quantity(o, "level", "length", "0 ft", "60000 ft") if "level" in o else None
+    group = winds_aloft_group(one(o, "group"), level)
     results: Results = {}
     if group.light_and_variable:
         results["light_and_variable"] = (True, "flag")
     else:
         assert group.from_deg is not None
-        results |= {"direction": (group.from_deg, "deg"), "speed": _kt(group.speed_m_s)}
+        results |= {"direction": (group.from_deg, "deg"), "speed": kt(group.speed_m_s)}
     if group.temperature_k is not None:
         results["temperature"] = (float(from_si(group.temperature_k, "C", "temperature")), "C")
     if group.or_more:
@@ -408,7 +324,7 @@ def _winds_aloft(o: Options) -> Results:
 def _due(o: Options) -> Results:
     from ownship.rules.due import next_due
 
-    return {"date": (next_due(_day(_one(o, "done"), "--done"), _one(o, "every")).isoformat(), "date")}
+    return {"date": (next_due(a_day(one(o, "done"), "--done"), one(o, "every")).isoformat(), "date")}
 
 
 def _options(*names: str, repeated: tuple[str, ...] = ()) -> dict[str, bool]:
