@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ownship.aeroplane.description import Propeller
 from ownship.flight.chance import middle
 from ownship.flight.distances import Ground
-from ownship.flight.runways import JudgedEnd, climb_gradient_1, stop_point_m
+from ownship.flight.runways import JudgedEnd, air_draws, climb_gradient_1, stop_point_m
 from ownship.performance import climb as climbing
 from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
@@ -47,28 +47,40 @@ def take_off_card(model: Model, judged: JudgedEnd, weight_kg: FloatArray, propel
     """
     ground = judged.ground
     assert ground is not None
-    static = takeoffs.static_rev_s(model, ground.air)[0]
-    least = float(np.percentile(static[np.isfinite(static)], 5))
+    air = air_draws(ground)
+    static = takeoffs.static_rev_s(model, air)[0]
+    good = static[np.isfinite(static)]
+    if not good.size:
+        return {}
+    least = float(np.percentile(good, 5))
     if propeller is not None and propeller.static_rev_s is not None:
         least = max(least, propeller.static_rev_s[0])
     card: dict[str, Any] = {
         "runway": f"{judged.end.ident}, {from_si(run_m, 'ft'):,.0f} ft available",
         "static_rpm": banded(static, "rpm"), "least_static_rpm": figure(least, "rpm")}
     card |= _marks(model, ground, weight_kg, judged)
-    gradient = climb_gradient_1(model, ground.air, weight_kg, 0.0, judged.wind.tailwind_m_s)
+    gradient = climb_gradient_1(model, air, weight_kg, 0.0, judged.wind.tailwind_m_s)
     weight = weight_kg[None, :]
     cas = climbing.climb_cas_m_s(model, ground.air.pressure_altitude_m, weight)
-    rate = climbing.rate_of_climb(model, ground.air, weight, cas)[0]
+    rate = climbing.rate_of_climb(model, air, weight, cas)[0]
     card["first_minute_climb"] = banded(rate * FIRST_MINUTE_S, "ft")
     card["climb_ias"] = figure(float(np.median(ias_from_cas_m_s(cas, model.airframe.position_error))), "kt")
     card["climb_gradient"] = banded(gradient, "ft/nm")
     surface = surface_of(ground.surface_kind, ground.surface_state)
     factor = (surface.landing_factor_1 or 1.0) if isinstance(surface, Surface) else 1.0
-    stop = stop_point_m(model, ground, weight_kg, run_m, factor)
+    stop = stop_point_m(model, ground, weight_kg, run_m, factor, stretch_1=_stretch_1(model, ground, weight_kg, judged))
     card["stop_point"] = (figure(stop, "ft") if stop is not None
                           else "none: it cannot be stopped on this run once rolling")
     card["cautions"] = cautions_for(("card", "runway"))
     return card
+
+
+def _stretch_1(model: Model, ground: Ground, weight_kg: FloatArray, judged: JudgedEnd) -> float:
+    """How much longer the roll of the chain is than the model's own; 1 where one of them is not known."""
+    wind = 0.5 * ground.headwind_m_s - 1.5 * ground.tailwind_m_s
+    distance, _, _ = takeoffs.roll_profile(model, ground.air, weight_kg[None, :], headwind_m_s=wind, slope_1=ground.slope_1)
+    stretch = judged.distance.roll_m / float(np.median(distance[-1]))
+    return stretch if math.isfinite(stretch) else 1.0
 
 
 def _marks(model: Model, ground: Ground, weight_kg: FloatArray, judged: JudgedEnd) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ownship.errors import OutOfRange
 from ownship.flight import margins as rule
 from ownship.flight.distances import Calibrations, Distance, Ground, Operation, judge
 from ownship.flight.places import PlaceWeather
@@ -15,18 +16,19 @@ from ownship.flight.planning import usual
 from ownship.flight.request import Factors, RunwayWish
 from ownship.performance import climb as climbing
 from ownship.performance import takeoff as takeoffs
-from ownship.performance.model import Model
+from ownship.performance.model import Model, check_range
 from ownship.physics.airspeed import tas_from_cas_m_s
-from ownship.physics.atmosphere import Air
+from ownship.physics.atmosphere import Air, isa_temperature_k
 from ownship.physics.wind import components
 from ownship.units import GRAVITY_M_S2, from_si
 from ownship.words.figures import figure
-from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, PERFORMANCE
+from ownship.words.verdicts import ORDER, OUTSIDE, PERFORMANCE
 from ownship.world.aerodromes import Aerodrome, RunwayEnd
 from ownship.world.weather import WindReport
 
 FloatArray = NDArray[np.float64]
 TAILWIND_CHARGE, REACTION_S = 1.5, 3.0
+LEAST_STEP_M = 30.0  # height over which a climb gradient is taken to fall evenly, at least
 
 
 @dataclass(frozen=True)
@@ -116,22 +118,34 @@ def choose(id_: str, name: str, aerodrome: Aerodrome, operation: Operation, wish
 def _judged(about: rule.About, end: RunwayEnd, aerodrome: Aerodrome, operation: Operation, wish: RunwayWish,
             weather: PlaceWeather | None, weight_kg: FloatArray, by: Calibrations, factors: Factors,
             temperature_noise: FloatArray) -> JudgedEnd:
-    wind = wind_on(end, weather.weather.wind if weather else None, borrowed=bool(weather and weather.borrowed))
+    report = weather.weather.wind if weather else None
+    wind = wind_on(end, report, borrowed=bool(weather and weather.borrowed))
     about = replace(about, name=f"{about.name} {end.ident}", source=f"{end.source}, {end.date}: check notices")
     available = end.take_off_length_m if operation == "take-off" else end.landing_length_m
     elevation = end.threshold_elevation_m if end.threshold_elevation_m is not None else aerodrome.elevation_m
     highest = max((x for x in (elevation, aerodrome.elevation_m) if x is not None), default=None)
     air = weather.air(highest) if weather else None
-    why = _lacking(weather, air, available, end, aerodrome)
+    why = _lacking(weather, air, available, end, aerodrome) or _out_of_range(air, end, report)
     if why or air is None or available is None or end.slope_1 is None:
         return JudgedEnd(end, wind, Distance(operation, math.nan, np.full(1, np.nan), math.nan, math.nan, math.nan, (),
                                              (), why), rule.missing(about, why))
     noise = temperature_noise * (weather.temperature_sd_k if weather else 0.0)
-    add = gust_addition_m_s(weather.weather.wind if weather else None) if operation == "landing" else 0.0
+    add = gust_addition_m_s(report) if operation == "landing" else 0.0
     ground = Ground(air, noise, end.slope_1, end.surface, wish.surface_state, wind.headwind_m_s, wind.tailwind_m_s, add)
     found = judge(operation, ground, weight_kg, by, factors)
     about = replace(about, chain=found.chain, words=" ".join([f"{wind.words}.", *found.words]))
     return JudgedEnd(end, wind, found, _margin(about, found, available), ground)
+
+
+def _out_of_range(air: Air | None, end: RunwayEnd, wind: WindReport | None) -> str:
+    """Why the place is out of the model's hard range (the whole gust counts, from wherever), or empty."""
+    if air is None:
+        return ""
+    try:
+        check_range(air, end.slope_1 or 0.0, 0.0 if wind is None else max(wind.gust_m_s or 0.0, wind.speed_m_s))
+    except OutOfRange as error:
+        return str(error)
+    return ""
 
 
 def _lacking(weather: PlaceWeather | None, air: Air | None, available: float | None, end: RunwayEnd,
@@ -160,7 +174,10 @@ def _margin(about: rule.About, found: Distance, available_m: float) -> rule.Marg
         return rule.missing(about, found.missing, figure(available_m, "ft"))
     if not math.isfinite(found.covered_m):
         return rule.stated(about, OUTSIDE, " ".join(found.words), figure(available_m, "ft"))
-    return rule.distance(about, available_m, found.median_m, found.covered_m, found.doubly_m, found.draws_m)
+    judged = rule.distance(about, available_m, found.median_m, found.covered_m, found.doubly_m, found.draws_m)
+    if judged.verdict == OUTSIDE and available_m >= found.median_m:
+        return replace(judged, words=f"{about.words} {found.short_words}".strip())
+    return judged
 
 
 def crosswind_margins(ident: str, wind: EndWind, demonstrated: object, own_m_s: float | None,
@@ -195,6 +212,25 @@ def climb_gradient_1(model: Model, air: Air, weight_kg: FloatArray, headwind_m_s
     return np.asarray((rate / ground)[0])
 
 
+def air_draws(ground: Ground, up_m: float = 0.0) -> Air:
+    """The air at the runway, or `up_m` above it by the standard lapse, with its temperature error where drawn."""
+    altitude = ground.air.pressure_altitude_m
+    lapse = isa_temperature_k(altitude + up_m) - isa_temperature_k(altitude)
+    temperature = np.asarray(ground.air.temperature_k + lapse).reshape(1, 1) + ground.temperature_noise_k[None, :]
+    return Air(altitude + up_m, temperature, ground.air.relative_humidity_1)
+
+
+def climb_height_m(model: Model, ground: Ground, weight_kg: FloatArray, distance_m: float, up_m: float) -> FloatArray:
+    """Height gained over the ground in a distance from 50 ft on, (draw,), m; 150 % tailwind, no headwind credit.
+
+    dh/dx = g0 + k h, k from the gradients at the runway and `up_m` above it: h = g0/k (exp(k x) - 1).
+    """
+    low, high = (climb_gradient_1(model, air_draws(ground, h), weight_kg, 0.0, ground.tailwind_m_s) for h in (0.0, up_m))
+    k = (high - low) / up_m
+    growth = np.where(np.abs(k * distance_m) < 1e-9, distance_m, np.expm1(k * distance_m) / np.where(k == 0, 1.0, k))
+    return np.asarray(low * growth)
+
+
 def obstacle_margins(judged: JudgedEnd, aerodrome: Aerodrome, by: Calibrations, weight_kg: FloatArray,
                      clearance_m: float, confidence_1: float) -> list[rule.Margin]:
     """Height of the climb path over each obstacle: 50 ft at the end of covered, then the gradient, 150 % tailwind."""
@@ -205,26 +241,33 @@ def obstacle_margins(judged: JudgedEnd, aerodrome: Aerodrome, by: Calibrations, 
         if not math.isfinite(judged.distance.covered_m) or judged.ground is None:
             found.append(rule.missing(about, "The take-off distance is not known, so the climb path is not."))
             continue
-        paths = []
+        beyond_m = obstacle.distance_m - judged.distance.covered_m
+        up_m = max(obstacle.height_m + clearance_m, LEAST_STEP_M)
+        margins = []
         for model in by.models():
-            gradient = climb_gradient_1(model, judged.ground.air, weight_kg, 0.0, judged.wind.tailwind_m_s)
-            height = takeoffs.OBSTACLE_M + gradient * (obstacle.distance_m - judged.distance.covered_m)
-            short = obstacle.distance_m < judged.distance.covered_m
-            paths.append((np.where(short, 0.0, height)) - obstacle.height_m)
-        draws = min(paths, key=lambda p: float(np.median(p)))
-        found.append(rule.amount(about, draws, clearance_m, "ft", usual("allowance_clearance"), confidence_1=confidence_1))
+            height = np.zeros(model.draws.size) if beyond_m < 0 else (
+                takeoffs.OBSTACLE_M + climb_height_m(model, judged.ground, weight_kg, beyond_m, up_m))
+            margins.append(rule.amount(about, height - obstacle.height_m, clearance_m, "ft", usual("allowance_clearance"),
+                                       confidence_1=confidence_1))
+        found.append(rule.order(margins)[0])
     return found
 
 
-def stop_point_m(model: Model, ground: Ground, weight_kg: FloatArray, run_m: float, landing_factor_1: float) -> float | None:
-    """The furthest point of the roll from which it can still stop: s_acc(V) + 3 s V + V^2/(2 g mu/f + slope) <= run.
+def stop_point_m(model: Model, ground: Ground, weight_kg: FloatArray, run_m: float, landing_factor_1: float,
+                 stretch_1: float = 1.0) -> float | None:
+    """The furthest point of the roll from which it can still stop: s_acc(V) + 3 s V + V^2/(2 g (mu/f + slope)) <= run.
 
-    Worse (95 %) draws; None where even the start is too late. There is no certificated accelerate-stop for this class.
+    V over the ground, at the worse (95 %) draws: 150 % of a tailwind, no headwind credit. stretch_1: how much longer the
+    roll of the chain is than the model's. Never beyond lift-off. None where even the start is too late. There is no
+    certificated accelerate-stop for this class.
     """
     size = model.draws.size
     weight = weight_kg[None, :] if weight_kg.size == size else np.full((1, size), float(np.median(weight_kg)))
-    distance, cas, _ = takeoffs.roll_profile(model, ground.air, weight, headwind_m_s=0.0, slope_1=ground.slope_1)
-    speed = tas_from_cas_m_s(cas, Air(ground.air.pressure_altitude_m, ground.air.temperature_k))
+    tailwind = TAILWIND_CHARGE * ground.tailwind_m_s
+    distance, cas, _ = takeoffs.roll_profile(model, ground.air, weight, headwind_m_s=-tailwind, slope_1=ground.slope_1)
+    distance = distance * stretch_1
+    lift_off = tas_from_cas_m_s(cas[-1], Air(ground.air.pressure_altitude_m, ground.air.temperature_k)) + tailwind
+    speed = np.linspace(0, 1, cas.shape[0])[:, None] * lift_off
     braking = GRAVITY_M_S2 * np.maximum(model.p["mub"] / landing_factor_1 + ground.slope_1, 0.01)
     total = distance + REACTION_S * speed + speed**2 / (2 * braking)
     worst = np.quantile(np.where(np.isnan(total), np.inf, total), 0.95, axis=1, method="inverted_cdf")
@@ -236,12 +279,4 @@ def stop_point_m(model: Model, ground: Ground, weight_kg: FloatArray, run_m: flo
     if i + 1 < worst.size and math.isfinite(worst[i + 1]):
         share = (run_m - worst[i]) / (worst[i + 1] - worst[i])
         reached += share * (float(np.median(distance[i + 1])) - reached)
-    return reached
-
-
-def not_known(margin: rule.Margin) -> bool:
-    """Whether a margin is not known."""
-    return margin.verdict == NOT_KNOWN
-
-
-
+    return float(reached)
