@@ -1,13 +1,14 @@
 """Calibration: the most probable parameters given rows and priors, and how sure they are.
 
 theta in units of prior sd; residuals [(obs - pred)/sigma ; theta]; Levenberg-Marquardt with a central-difference
-Jacobian whose 2P + 1 evaluations are one batched call along the draw axis; C = (J'J + 1)^-1 (Laplace).
-Derivation: docs/methods/calibration.md.
+Jacobian whose 2P + 1 evaluations are one batched call along the draw axis; C = (J'J + 1)^-1 (Laplace). A first pass
+by least squares, a second with Student's t (5 degrees of freedom) so that a single wrong row cannot pull the rest;
+then the spread is re-sampled with a normal proposal and truncated weights. Derivation: docs/methods/calibration.md.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,15 +20,22 @@ from ownship.performance.rows import Rows
 from ownship.physics.propeller import Surrogate
 
 FloatArray = NDArray[np.float64]
-MODEL_VERSION = "1"
+MODEL_VERSION = "2"
 STEP, FARTHEST = 0.03, 4.5  # of the difference quotient, and of any parameter, in prior sd
 ROUNDS, CONVERGED = 40, 1e-4
 IMPOSSIBLE = 8.0  # residual, in sigma, of a row that the model cannot fly at all
+TAIL = 5.0  # degrees of freedom of the robust loss
+PROPOSALS, LEAST_EFFECTIVE, WIDER = 2048, 200, 1.15  # the proposal is a little wider than Laplace
+RESAMPLED_ROWS = 200_000  # row predictions that re-sampling may cost: with more rows than this allows, Laplace alone
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """One calibration: mean and covariance in units of prior sd, what it was made of, discrepancy by kind."""
+    """One calibration: mean and covariance in units of prior sd, what it was made of, discrepancy by kind.
+
+    effective: effective sample size of the re-sampling out of 2,048; None where it was too small or not done: then
+    the covariance is Laplace's.
+    """
 
     label: str
     mean: FloatArray
@@ -35,6 +43,7 @@ class Calibration:
     rows_used: int
     seed: int
     discrepancy: dict[str, KindError]
+    effective: float | None = None
 
     def natural_mean(self) -> dict[str, float]:
         """The most probable parameters in their natural units, by name."""
@@ -55,9 +64,35 @@ def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str,
         return Calibration("prior", np.zeros(size), np.eye(size), 0, seed, discrepancy)
     problem = _Problem(airframe, surrogate, rows, row_sd(rows))
     mean = _levenberg_marquardt(problem, np.zeros(size))
+    problem = replace(problem, robust=True)
+    mean = _levenberg_marquardt(problem, mean)
     _, jacobian = problem.linear(mean)
     covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + np.eye(size)), dtype=np.float64)
-    return Calibration(label, mean, covariance, len(rows), seed, discrepancy)
+    resampled, effective = _resample(problem, mean, covariance, seed)
+    return Calibration(label, mean, resampled, len(rows), seed, discrepancy, effective)
+
+
+def _resample(problem: _Problem, mean: FloatArray, covariance: FloatArray, seed: int) -> tuple[FloatArray, float | None]:
+    """The covariance about the mean by importance sampling: normal proposal, weights cut at sqrt(N) times their mean.
+
+    Returns Laplace's covariance and None where the effective sample size is under 200 of 2,048, or the rows are so
+    many (over 97) that the spread is narrow and Laplace good.
+    """
+    if PROPOSALS * len(problem.rows) > RESAMPLED_ROWS:
+        return covariance, None
+    u = np.random.default_rng([seed, 1]).standard_normal((PROPOSALS // 2, mean.size))
+    u = np.concatenate([u, -u])
+    z = np.clip(mean + WIDER * u @ np.linalg.cholesky(covariance).T, -FARTHEST, FARTHEST)
+    logs = 0.5 * np.sum(u**2, axis=1) - problem.cost(z)
+    weights = np.exp(logs - logs.max())
+    weights = np.minimum(weights, np.sqrt(PROPOSALS) * weights.mean())
+    weights /= weights.sum()
+    effective = float(1 / np.sum(weights**2))
+    if effective < LEAST_EFFECTIVE:
+        return covariance, None
+    away = z - mean
+    spread = (away * weights[:, None]).T @ away
+    return np.asarray((spread + spread.T) / 2, dtype=np.float64), effective
 
 
 @dataclass(frozen=True)
@@ -66,12 +101,19 @@ class _Problem:
     surrogate: Surrogate
     rows: Rows
     sd: FloatArray
+    robust: bool = False
 
     def residuals(self, standard: FloatArray) -> FloatArray:
-        """(observed - predicted)/sigma for parameter vectors (draw, parameter): (row, draw)."""
+        """(observed - predicted)/sigma for parameter vectors (draw, parameter): (row, draw).
+
+        Robust: the signed square root of (v + 1) ln(1 + r^2/v), whose square is Student's t loss.
+        """
         predicted = predict(model_of(self.airframe, self.surrogate, standard), self.rows)
         scaled = (self.rows.value[:, None] - predicted) / self.sd[:, None]
-        return np.where(np.isfinite(scaled), scaled, IMPOSSIBLE)
+        scaled = np.where(np.isfinite(scaled), scaled, IMPOSSIBLE)
+        if not self.robust:
+            return scaled
+        return np.asarray(np.sign(scaled) * np.sqrt((TAIL + 1) * np.log1p(scaled**2 / TAIL)))
 
     def linear(self, standard: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Residuals (row,) and the Jacobian of the predictions over sigma (row, parameter) at one vector."""

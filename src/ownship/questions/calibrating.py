@@ -105,7 +105,7 @@ def to_json(fitted: Fitted) -> dict[str, Any]:
         if c is None:
             return None
         return {"label": c.label, "rows": c.rows_used, "mean": c.mean.tolist(), "covariance": c.covariance.tolist(),
-                "natural_mean": c.natural_mean()}
+                "effective": c.effective, "natural_mean": c.natural_mean()}
 
     return {"schema": 1, "model_version": MODEL_VERSION, "seed": fitted.book.seed, "hash": fitted.digest,
             "rows": fitted.rows, "parameters": list(parameter_names()), "unit": "mean and covariance in prior sd",
@@ -132,7 +132,8 @@ def from_json(data: Any, name: str) -> Fitted:
             mean, covariance = np.array(c["mean"], dtype=float), np.array(c["covariance"], dtype=float)
             if mean.shape != (size,) or covariance.shape != (size, size) or not np.isfinite(covariance).all():
                 raise ValueError
-            return Calibration(str(c["label"]), mean, covariance, int(c["rows"]), int(data["seed"]), discrepancy)
+            return Calibration(str(c["label"]), mean, covariance, int(c["rows"]), int(data["seed"]), discrepancy,
+                               None if c["effective"] is None else float(c["effective"]))
 
         book = one(data["book"])
         if book is None:
