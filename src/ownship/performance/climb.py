@@ -94,11 +94,13 @@ def climb_cas_m_s(model: Model, pressure_altitude_m: Number, weight_kg: Number) 
 
 
 def climb(model: Model, from_pa_m: Number, to_pa_m: Number, temperatures_k: tuple[Number, Number], weight_kg: Number, *,
-          carburettor_heat: bool = False, noise: bool = True) -> Climb:
-    """Climb between two pressure altitudes at the climb speeds, full throttle, full rich.
+          relative_humidity_1: Number = 0.0, mixture: str = "rich", carburettor_heat: bool = False,
+          noise: bool = True) -> Climb:
+    """Climb between two pressure altitudes at the climb speeds, full throttle, full rich unless mixture is "lean".
 
-    6-point Gauss-Legendre in height of 1/ROC; temperature linear between its two ends (K). Weight falls are
-    small within a step and are the caller's. NaN where a rate on the way is not positive.
+    6-point Gauss-Legendre in height of 1/ROC; temperature linear between its two ends (K), relative humidity the
+    same all the way (0: dry). Weight falls are small within a step and are the caller's. NaN where a rate on the way
+    is not positive. Checks: handbook climb rows.
     """
     low, high = cases(from_pa_m), cases(to_pa_m)
     cold, warm = cases(temperatures_k[0]), cases(temperatures_k[1])
@@ -107,13 +109,13 @@ def climb(model: Model, from_pa_m: Number, to_pa_m: Number, temperatures_k: tupl
     time, fuel, distance = (np.zeros(shape) for _ in range(3))
     for node, weight in zip((GAUSS_NODES + 1) / 2, GAUSS_WEIGHTS / 2, strict=True):
         h = low + node * span
-        flow = flow_of(Air(h, cold + node * (warm - cold)))
+        flow = flow_of(Air(h, cold + node * (warm - cold), relative_humidity_1))
         tas = tas_from_cas_m_s(climb_cas_m_s(model, h, weight_kg), flow.air)
         state = _full_throttle(model, flow, weight_n(weight_kg), tas, carburettor_heat)
         rate = model.with_noise("rate_of_climb_fpm", state.rate_m_s, "ft/min") if noise else state.rate_m_s
         slowness = weight * span / np.where(rate > 0, rate, np.nan)
         time = time + slowness
-        fuel = fuel + slowness * fuel_kg_s(model.engine, state.power_w, rich=True, air=flow.air,
+        fuel = fuel + slowness * fuel_kg_s(model.engine, state.power_w, rich=mixture == "rich", air=flow.air,
                                            carburettor_heat=carburettor_heat)
         distance = distance + slowness * np.sqrt(np.maximum(tas**2 - np.nan_to_num(rate) ** 2, 0.0))
     if noise:
@@ -165,13 +167,14 @@ def best_speeds(model: Model, air: Air, weight_kg: Number) -> BestSpeeds:
 
 
 def ceilings_m(model: Model, weight_kg: float, isa_deviation_k: float = 0.0, *,
-               noise: bool = True) -> tuple[FloatArray, FloatArray]:
+               relative_humidity_1: float = 0.0, noise: bool = True) -> tuple[FloatArray, FloatArray]:
     """(service, absolute) ceiling as pressure altitudes (draw,): best rate of 100 ft/min and of nothing.
 
     Interpolated linearly between levels 2,000 ft apart to 26,000 ft; NaN above that, or where even sea level
     does not give the rate.
     """
-    air = Air(CEILING_LEVELS_M, isa_temperature_k(CEILING_LEVELS_M) + isa_deviation_k)
+    air = Air(CEILING_LEVELS_M, isa_temperature_k(CEILING_LEVELS_M) + isa_deviation_k,
+              np.full(CEILING_LEVELS_M.size, relative_humidity_1))
     rate = best_speeds(model, air, weight_kg).rate_m_s
     found = [_crossing(rate, wanted) for wanted in (CEILING_RATE_M_S, 0.0)]
     if noise:

@@ -25,6 +25,8 @@ from ownship.units import GRAVITY_M_S2
 FloatArray = NDArray[np.float64]
 ACCELERATION_PER_M = 9.6e-5
 HOLDING_OVER_STALL = 1.45
+LEVEL_REV_S = (22.0, 56.0)
+POWER_FOUND_1 = 1e-3  # a search for a power that ends further off than this (of rated) has not found one
 
 
 @dataclass(frozen=True)
@@ -71,7 +73,10 @@ def at_rpm(model: Model, air: Air, weight_kg: Number, rev_s: Number, *, mixture:
 
 def at_power(model: Model, air: Air, weight_kg: Number, power_1: Number, *, mixture: str = "lean",
              carburettor_heat: bool = False, noise: bool = True) -> Cruise:
-    """Level flight at a share of rated power: outer loop on the propeller speed around `at_rpm`'s equilibrium."""
+    """Level flight at a share of rated power: outer loop on the propeller speed around `at_rpm`'s equilibrium.
+
+    NaN where the share is less than the least that keeps it level above 0.95 V_md, or beyond 56 rev/s.
+    """
     flow = flow_of(air)
     w, wanted = weight_n(weight_kg), cases(power_1) * model.airframe.rated_power_w
 
@@ -80,22 +85,23 @@ def at_power(model: Model, air: Air, weight_kg: Number, power_1: Number, *, mixt
         power = absorbed_power_w(model.propeller, tas, n, flow.density_kg_m3, flow.sound_m_s)
         return np.where(np.isnan(power), wanted, wanted - power)
 
-    n = root(lacking, np.asarray(22.0), np.asarray(56.0))
+    n = root(lacking, np.asarray(LEVEL_REV_S[0]), np.asarray(LEVEL_REV_S[1]))
+    n = np.where(np.abs(lacking(n)) <= POWER_FOUND_1 * model.airframe.rated_power_w, n, np.nan)
     return at_rpm(model, air, weight_kg, n, mixture=mixture, carburettor_heat=carburettor_heat, noise=noise)
 
 
 def full_throttle(model: Model, air: Air, weight_kg: Number, *, rpm_capped: bool = True, mixture: str = "lean",
-                  noise: bool = True) -> Cruise:
-    """Level flight at full throttle, held at the rpm placard where it would go beyond (rpm_capped)."""
+                  carburettor_heat: bool = False, noise: bool = True) -> Cruise:
+    """Level flight at full throttle, held at the rpm placard where it would go beyond (rpm_capped); NaN: not level."""
     flow = flow_of(air)
     w = weight_n(weight_kg)
-    factor = air_factor_1(model.engine, flow.air)
+    factor = air_factor_1(model.engine, flow.air, carburettor_heat)
     v = top_speed_m_s(model.engine, model.propeller, model.drag, factor, flow.density_kg_m3, flow.sound_m_s, w)
     n = full_throttle_rev_s(model.engine, model.propeller, factor, flow.density_kg_m3, flow.sound_m_s, v)
     if rpm_capped:
         n = np.minimum(n, model.airframe.rev_max_rev_s)
-        return at_rpm(model, air, weight_kg, n, mixture=mixture, noise=noise)
-    return _state(model, flow, v, n, mixture, False, noise)
+        return at_rpm(model, air, weight_kg, n, mixture=mixture, carburettor_heat=carburettor_heat, noise=noise)
+    return _state(model, flow, v, n, mixture, carburettor_heat, noise)
 
 
 def descent(model: Model, air: Air, weight_kg: Number, cas_m_s: Number, rate_m_s: Number, *, mixture: str = "lean",

@@ -68,7 +68,8 @@ def landing(model: Model, air: Air, weight_kg: Number, *, headwind_m_s: Number =
     s_air = kL [(Vapp^2 - VTD^2)/2g + 50 ft]/(D/W at the mean speed, flaps) (1 - Vw/Vm);
     s_g = (VTD - Vw)^2/(2 g (mub/f + slope)). slope positive uphill in the landing direction; f the braking factor of
     the surface (1 dry paved); rolling drag of soft ground earns no credit. An addition to the approach speed is
-    carried to the touchdown. VTD 1.08 Vs0 unless the record says. Source: Newton. Checks: PF-16, PF-17.
+    carried to the touchdown. A wind beyond the airspeed leaves 0, never less; NaN where it cannot be stopped.
+    VTD 1.08 Vs0 unless the record says. Source: Newton. Checks: PF-16, PF-17.
     """
     flow, a = flow_of(air), model.airframe
     w = weight_n(weight_kg)
@@ -78,7 +79,8 @@ def landing(model: Model, air: Air, weight_kg: Number, *, headwind_m_s: Number =
     v_app, v_down = tas_from_cas_m_s(v_app_cas, flow.air), tas_from_cas_m_s(np.minimum(v_down_cas, v_app_cas), flow.air)
     wind, mean = cases(headwind_m_s), (v_app + v_down) / 2
     steepness = drag_n(model.drag, flow.density_kg_m3, mean, w, configuration_1=flap_drag_1(model, "landing")) / w
-    air_part = model.p["kL"] * ((v_app**2 - v_down**2) / (2 * GRAVITY_M_S2) + OBSTACLE_M) / steepness * (1 - wind / mean)
+    air_part = model.p["kL"] * ((v_app**2 - v_down**2) / (2 * GRAVITY_M_S2) + OBSTACLE_M) / steepness * np.maximum(
+        1 - wind / mean, 0.0)
     braking = model.p["mub"] / cases(braking_factor_1) + cases(slope_1)
     roll = np.maximum(v_down - wind, 0.0) ** 2 / (2 * GRAVITY_M_S2 * np.where(braking > 0, braking, np.nan))
     over = air_part + roll

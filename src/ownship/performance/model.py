@@ -230,11 +230,17 @@ def weight_n(weight_kg: Number) -> FloatArray:
 
 
 def check_range(air: Air, slope_1: Number = 0.0, headwind_m_s: Number = 0.0) -> None:
-    """OutOfRange where air, slope or wind on the runway lie outside the hard range of the model (invariant 1)."""
+    """OutOfRange where air, slope or wind on the runway lie outside the hard range of the model (invariant 1).
+
+    Every case counts; of a temperature (case, draw) the median of its draws, since the tails of a forecast's error
+    may pass the edge. Not known (NaN) is refused.
+    """
     altitude, temperature = np.asarray(air.pressure_altitude_m), np.asarray(air.temperature_k)
+    if temperature.ndim > 1:
+        temperature = np.median(temperature, axis=-1)
     for what, values, (low, high), unit, dimension in (
             ("Pressure altitude", altitude, HARD_RANGE_M, "ft", "length"),
-            ("Temperature", np.median(temperature), HARD_RANGE_K, "C", "temperature"),
+            ("Temperature", temperature, HARD_RANGE_K, "C", "temperature"),
             ("Slope", np.abs(slope_1), (0.0, HARD_SLOPE_1), "%", "ratio"),
             ("Wind on the runway", np.abs(headwind_m_s), (0.0, HARD_WIND_M_S), "kt", "speed")):
         worst = float(np.max(values)) if np.any(np.asarray(values) > high + 1e-9) else float(np.min(values))

@@ -18,7 +18,9 @@ from ownship.units import GRAVITY_M_S2, to_si
 FloatArray = NDArray[np.float64]
 OBSTACLE_M = float(to_si(50, "ft"))
 GROUND_LIFT_COEFFICIENT = 0.4
-ROLL_NODES, ROLL_WEIGHTS = np.polynomial.legendre.leggauss(5)
+# 6-point Lobatto on 0 to 1: as exact as 5-point Gauss, and looks at both ends, where the acceleration is least.
+ROLL_NODES = (1 + np.array([-1.0, -0.765055323929465, -0.285231516480645, 0.285231516480645, 0.765055323929465, 1.0])) / 2
+ROLL_WEIGHTS = np.array([1 / 15, 0.378474956297847, 0.554858377035486, 0.554858377035486, 0.378474956297847, 1 / 15]) / 2
 
 
 @dataclass(frozen=True)
@@ -64,9 +66,10 @@ def take_off(model: Model, air: Air, weight_kg: Number, *, headwind_m_s: Number 
              speeds_at_kg: Number = None, carburettor_heat: bool = False, noise: bool = True) -> TakeOff:
     """Roll and distance over 50 ft at full throttle.
 
-    s_g = kG Int Vg dVg / a, a = g [T - D - mu (W - L) - W slope]/W over the groundspeed (5-point Gauss);
+    s_g = kG Int Vg dVg / a, a = g [T - D - mu (W - L) - W slope]/W over the groundspeed (6-point Lobatto);
     s_air = kA [(V50^2 - VLO^2)/2g + 50 ft]/gamma x (1 - Vw/Vm), gamma = (T - D)/W at the mean speed with half the
-    ground effect. headwind m/s (negative tail), slope up positive, friction None: the calibrated mu.
+    ground effect. headwind m/s (negative tail), slope up positive, friction None: the calibrated mu. A wind beyond
+    the airspeed leaves 0, never less. NaN where it does not accelerate to lift-off or does not climb.
     Source: Newton; ground effect from McCormick (from memory). Checks: PF-14, PF-15, handbook rows.
     """
     flow = flow_of(air)
@@ -79,7 +82,7 @@ def take_off(model: Model, air: Air, weight_kg: Number, *, headwind_m_s: Number 
     mean = (v_lift + v_50) / 2
     gamma = _surplus_gradient(model, flow, factor, w, mean)
     height = (v_50**2 - v_lift**2) / (2 * GRAVITY_M_S2) + OBSTACLE_M
-    airborne = model.p["kA"] * np.maximum(height, 0.0) / gamma * (1 - wind / mean)
+    airborne = model.p["kA"] * np.maximum(height, 0.0) / gamma * np.maximum(1 - wind / mean, 0.0)
     over = roll + airborne
     if noise:
         over = model.with_noise("takeoff_50ft_ft", over, "ft")
@@ -112,22 +115,24 @@ def _acceleration(model: Model, flow: Flow, factor: FloatArray, w: FloatArray, s
 
 def _roll(model: Model, flow: Flow, factor: FloatArray, w: FloatArray, v_lift: FloatArray, wind: FloatArray,
           slope: FloatArray, friction_1: Number) -> FloatArray:
-    """Ground distance to lift-off: Int Vg dVg / a by 5-point Gauss in groundspeed, 0 to V_LO - wind."""
+    """Ground distance to lift-off: Int Vg dVg / a by Lobatto in groundspeed, 0 to V_LO - wind."""
     end = np.maximum(v_lift - wind, 0.0)
-    nodes, weights = (x[:, None, None] for x in ((ROLL_NODES + 1) / 2, ROLL_WEIGHTS / 2))
+    nodes, weights = ROLL_NODES[:, None, None], ROLL_WEIGHTS[:, None, None]
     ground = nodes * end
-    a = _acceleration(model, flow, factor, w, np.maximum(ground + wind, 0.0), slope, friction_1)
+    a = _acceleration(model, flow, factor, w, np.clip(ground + wind, 0.0, v_lift), slope, friction_1)
     return np.sum(weights * end * ground / a, axis=0)
 
 
 def roll_profile(model: Model, air: Air, weight_kg: Number, *, headwind_m_s: Number = 0.0, slope_1: Number = 0.0,
-                 friction_1: Number = None, steps: int = 16) -> tuple[FloatArray, FloatArray, FloatArray]:
+                 friction_1: Number = None, carburettor_heat: bool = False,
+                 steps: int = 16) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The roll of one case in `steps` equal slices of groundspeed: (distance_m, cas_m_s, time_s), each (steps + 1, draw).
 
-    For the take-off card and the stop point; kG scales distances. Ends at lift-off.
+    For the take-off card and the stop point; kG scales distances. Ends at lift-off; NaN from where it stops
+    accelerating. One weight, air and wind; draws may differ.
     """
     flow = flow_of(air)
-    factor = air_factor_1(model.engine, flow.air)
+    factor = air_factor_1(model.engine, flow.air, carburettor_heat)
     w = weight_n(weight_kg)
     first, _ = lift_off_speeds_m_s(model, weight_kg)
     v_lift, wind = tas_from_cas_m_s(first, flow.air), cases(headwind_m_s)

@@ -59,7 +59,10 @@ def vapour_pressure_pa(temperature_k: Number, relative_humidity_1: Number) -> Fl
 
 
 def relative_humidity_1(temperature_k: Number, dew_point_k: Number) -> FloatArray:
-    """Relative humidity from temperature and dew point (0 to 1): ratio of the saturation pressures."""
+    """Relative humidity from temperature and dew point (0 to 1): ratio of the saturation pressures.
+
+    Both K, any shape. A dew point above the temperature (readings are rounded) is saturated air: 1.
+    """
     return np.minimum(vapour_pressure_pa(dew_point_k, 1.0) / vapour_pressure_pa(temperature_k, 1.0), 1.0)
 
 
@@ -129,8 +132,12 @@ def pressure_altitude_m(elevation_m: Number, altimeter_pa: Number) -> FloatArray
 
 
 def density_altitude_m(air: Air) -> FloatArray:
-    """Altitude at which standard air has this density: (288.15/0.0065) [1 - sigma^(1/4.2559)] (below 11 km).
+    """Altitude at which standard air has this density: (288.15/0.0065) [1 - sigma^(1/4.2559)], logarithmic above 11 km.
 
-    Exact ISA with the humidity of `air` (0 unless given); m. Checks: AT-02, AT-05, AT-06.
+    Exact ISA with the humidity of `air` (0 unless given); m, any shape. Checks: AT-02, AT-05, AT-06.
     """
-    return np.asarray(SEA_LEVEL_K / LAPSE_K_M * (1 - air.density_ratio_1 ** (1 / (EXPONENT - 1))))
+    sigma = air.density_ratio_1
+    lower = SEA_LEVEL_K / LAPSE_K_M * (1 - sigma ** (1 / (EXPONENT - 1)))
+    tropopause = (TROPOPAUSE_K / SEA_LEVEL_K) ** (EXPONENT - 1)
+    upper = TROPOPAUSE_M + GAS_J_KG_K * TROPOPAUSE_K / GRAVITY_M_S2 * np.log(tropopause / sigma)
+    return np.asarray(np.where(sigma >= tropopause, lower, upper))

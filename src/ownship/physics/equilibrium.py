@@ -55,8 +55,16 @@ def full_throttle_rev_s(engine: EngineLaw, propeller: PropellerLaw, factor_1: Nu
                         sound_m_s: Number, airspeed_m_s: Number) -> FloatArray:
     """Propeller speed at which full-throttle power equals what the propeller absorbs: P_max(n)/n = CP* rho n^2 D^5.
 
-    factor_1 from engine.air_factor_1; rev/s within 18 to 62, NaN outside. Static: airspeed 0.
+    factor_1 from engine.air_factor_1; rev/s within 18 to 62, NaN outside and where J would pass 1.25. Static:
+    airspeed 0.
     """
+    n = _full_throttle(engine, propeller, factor_1, density_kg_m3, sound_m_s, airspeed_m_s)
+    return np.where(airspeed_m_s > MAX_J * propeller.diameter_m * n, np.nan, n)
+
+
+def _full_throttle(engine: EngineLaw, propeller: PropellerLaw, factor_1: Number, density_kg_m3: Number,
+                   sound_m_s: Number, airspeed_m_s: Number) -> FloatArray:
+    """`full_throttle_rev_s` with CP held beyond J 1.25: for brackets."""
     scale = density_kg_m3 * propeller.diameter_m**5
     rated = engine.power_factor_1 * engine.rated_power_w / engine.rated_rev_s * factor_1
 
@@ -111,7 +119,7 @@ def top_speed_m_s(engine: EngineLaw, propeller: PropellerLaw, drag: DragLaw, fac
     slowest = 0.95 * minimum_drag_speed_m_s(drag, density_kg_m3, weight_n)
 
     def surplus(v: FloatArray) -> FloatArray:
-        n = full_throttle_rev_s(engine, propeller, factor_1, density_kg_m3, sound_m_s, v)
+        n = _full_throttle(engine, propeller, factor_1, density_kg_m3, sound_m_s, v)
         n = np.where(np.isnan(n), HIGHEST_REV_S, n)
         return thrust_n(propeller, v, n, density_kg_m3, sound_m_s) - drag_n(drag, density_kg_m3, v, weight_n)
 

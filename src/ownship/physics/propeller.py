@@ -99,7 +99,7 @@ def blade_element(advance_ratio: Number, blade_angle_rad: FloatArray, tip_mach: 
 
     inflow = np.arctan2(ratio, xi)
     shape = np.broadcast_shapes(inflow.shape, blade_angle_rad.shape, mach_tip.shape)
-    low = np.maximum(np.maximum(inflow - np.radians(15), blade_angle_rad - np.radians(24)), np.radians(0.05))
+    low = np.maximum(np.maximum(inflow - np.radians(15), blade_angle_rad - np.radians(25)), np.radians(0.05))
     high = np.minimum(inflow + np.radians(35), blade_angle_rad + np.radians(10))
     low = np.broadcast_to(low, shape).copy()
     high = np.maximum(np.broadcast_to(high, shape), low + np.radians(0.1))
@@ -192,7 +192,8 @@ def coefficients(law: PropellerLaw, airspeed_m_s: Number, rev_s: Number, sound_m
     """(CT*, CP*) at airspeed, propeller speed and speed of sound; shapes broadcast to (case, draw).
 
     J below 0 (a tailwind at brake release) counts as 0. Below tip Mach 0.5 compressibility no longer matters and
-    0.5 is used; above 0.8 the polynomial is held at 0.8. J beyond 1.25 is held at 1.25: solvers that end there
+    0.5 is used; above 0.8 (2,700 rpm in hard frost) the polynomial is held at 0.8, where blade elements would ask
+    up to 8 % more power at 0.84. J beyond 1.25 is held at 1.25 so that brackets may pass it: solvers that end there
     return NaN.
     """
     j = np.clip(airspeed_m_s / (rev_s * law.diameter_m), 0.0, MAX_J)
