@@ -1,13 +1,15 @@
-"""Ice in the carburettor, and altimeters in the cold: where the air itself warns."""
+"""Ice in the carburettor, frost, and altimeters in the cold: where the air itself warns."""
 
 from __future__ import annotations
 
 from typing import Literal
 
 from ownship.physics.atmosphere import LAPSE_K_M
+from ownship.units import to_si
 
 Risk = Literal["none", "light", "moderate", "serious"]
 ORDER: tuple[Risk, ...] = ("none", "light", "moderate", "serious")
+FROST_K, FROST_SPREAD_K = float(to_si(3.0, "C", "temperature")), 3.0
 
 
 def carburettor_icing(temperature_c: float, dew_point_c: float, *, low_power: bool) -> Risk:
@@ -28,6 +30,15 @@ def carburettor_icing(temperature_c: float, dew_point_c: float, *, low_power: bo
     if -15 <= temperature_c <= 38 and spread <= (18 if low_power else 14):
         return "light"
     return "none"
+
+
+def frost_likely(temperature_k: float, dew_point_k: float | None) -> bool:
+    """Whether frost is to be expected on an aeroplane that stands outside.
+
+    temperature_k <= 276.15 K (3 C: a wing under a clear sky is a few degrees colder than the air) and dew point
+    (K) within 3 K of it, or not reported. Source: common practice, no source.
+    """
+    return temperature_k <= FROST_K and (dew_point_k is None or temperature_k - dew_point_k <= FROST_SPREAD_K)
 
 
 def cold_altimeter_error_m(height_m: float, station_elevation_m: float, station_temperature_k: float) -> float:
