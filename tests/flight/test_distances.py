@@ -179,3 +179,35 @@ def test_the_chain_multiplies_to_the_covered_distance():
         elif step.value.startswith("x "):
             product *= float(step.value[2:])
     assert start * product == pytest.approx(from_si(found.covered_m, "ft"), rel=0.02)
+
+
+def test_beyond_the_table_where_the_model_cannot_fly_breaks_any_runway():
+    found = judge("take-off", ground(15500, 49, slope_1=0.08), lb(2500), BY, Factors())
+    assert "Beyond the handbook's table" in found.missing
+    assert found.breaks_at_edge_m == np.inf
+
+
+def test_beyond_the_table_the_own_figures_may_break_the_limit_too():
+    alone, own = (judge("take-off", ground(2000, 45), lb(2350), by, Factors(owner=3.0))
+                  for by in (BY, replace(BY, own=model(label="own"))))
+    assert own.missing and own.breaks_at_edge_m > alone.breaks_at_edge_m
+
+
+def test_steep_and_slippery_together_cost_more_than_their_product():
+    """Braking on wet grass downhill: mub/f + slope nearly vanishes, which two factors alone do not show."""
+    steep = ground(0, 0, surface_kind="grass", surface_state="wet", slope_1=-0.08)
+    found = judge("landing", steep, lb(2350), BY, Factors())
+    assert any(step.name == "all of it at once" for step in found.chain)
+    mild = judge("landing", replace(steep, slope_1=-0.01), lb(2350), BY, Factors())
+    assert not any(step.name == "all of it at once" for step in mild.chain)
+
+
+def test_a_note_of_an_unknown_kind_counts_for_both_operations():
+    both = replace(BY, notes=(BookNote("distances", "tailwind", 2 * KT, 0.50, "note"),))
+    for operation in ("take-off", "landing"):
+        calm, tail = (judge(operation, ground(0, 0, tailwind_m_s=t), lb(2350), both, Factors()) for t in (0.0, 2 * KT))
+        assert tail.covered_m / calm.covered_m >= 1.5 - 1e-9
+
+
+def test_a_state_that_is_not_given_is_said_to_be_taken_as_dry():
+    assert any("dry is assumed" in w for w in judge("take-off", ground(surface_state=None), lb(2200), BY, Factors()).words)
