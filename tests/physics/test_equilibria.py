@@ -64,7 +64,7 @@ def test_beyond_the_advance_ratio_of_the_surrogate_there_is_no_answer():
     one, nil = np.ones(1), np.zeros(1)
     coarse = calibrated(build_surrogate(pitch_angle_rad(3.2, 1.905), 2), 1.905, nil, one, one, nil)
     weak = EngineLaw(119312.0, 45.0)
-    n = full_throttle_rev_s(weak, coarse, 0.3, 1.0, 340.0, np.array([[20.0], [90.0]]))
+    n = full_throttle_rev_s(weak, coarse, 0.7, 1.0, 340.0, np.array([[20.0], [90.0]]))
     assert np.isfinite(n[0]).all() and np.isnan(n[1]).all()
 
 
