@@ -133,6 +133,23 @@ def serve(*, port: int = 8160) -> None:
     run(port)
 
 
+def modify(aeroplane: str = "demo", /, *, modification: list[str] | None = None, together: bool = False,
+           claim: str | None = None, json: bool = False) -> None:
+    """A modification before and after: useful load first, three answers for a propeller. No name: the whole library."""
+    from ownship.papers.studies import study_lines
+    from ownship.questions import studying
+    from ownship.studies.comparison import claim as at_which
+
+    studies = studying.modify(aeroplane, modification or [], together)
+    claims = [at_which(s, claim) if claim else [] for s in studies]
+    if json:
+        print(dumps([d | {"claim": c} for d, c in zip(studying.to_json(studies), claims, strict=True)], ensure_ascii=False))
+        return
+    for s, lines in zip(studies, claims, strict=True):
+        for line in study_lines(s, lines):
+            print(line)
+
+
 def _console() -> Any:
     """A console as wide as the terminal, 160 columns where there is none."""
     from rich.console import Console
@@ -150,6 +167,9 @@ def _app() -> Any:
                    "rules govern, and the pilot in command decides.")
     for command in (check, airports, calibrate, predict, serve):
         app.command(command)
+    study = App(name="study", help="What a change would buy you.")
+    study.command(modify)
+    app.command(study)
 
     def guarded(words: list[str]) -> Any:
         try:

@@ -100,11 +100,19 @@ def test_headwind_takes_the_worse_of_model_at_50_per_cent_and_the_note():
     assert 0.90 - 1e-9 <= head.covered_m / calm.covered_m < 1.0
 
 
-def test_rows_that_already_hold_50_150_are_not_charged_twice():
-    already = replace(BY, notes=(), wind_in_rows=True)
-    twice = replace(BY, notes=())
-    once, double = (judge("take-off", ground(0, 0, tailwind_m_s=4.0), lb(2350), by, Factors()) for by in (already, twice))
-    assert once.covered_m < double.covered_m
+def test_a_record_whose_rows_hold_50_150_is_matched_at_half_the_headwind(tmp_path):
+    """The calm row is looked up and charged 50/150 all the same; only the match to rows with wind changes."""
+    from ownship.questions.calibrating import _rows_of, record_of
+
+    text = "kind,pressure_altitude_ft,oat_c,weight_lb,headwind_kt,value\n" + "".join(
+        f"takeoff_roll_ft,0,15,2350,{w},900\n" for w in (10, 0, -4))
+    (tmp_path / "rows.csv").write_text(text)
+    winds = {}
+    for flag in ("true", "false"):
+        (tmp_path / "a.toml").write_text(f'[record]\nsource = "x"\n[book]\nrows = "rows.csv"\nwind_in_rows = {flag}\n')
+        record, _, folder = record_of(str(tmp_path / "a.toml"))
+        winds[flag] = from_si(_rows_of(record, folder, None, None, None).headwind_m_s, "kt").round(6).tolist()
+    assert winds == {"true": [5, 0, -6], "false": [10, 0, -4]}
 
 
 @pytest.mark.parametrize(("altitude", "celsius", "weight"), [(7000, 20, 2350), (2000, 45, 2350), (2000, 20, 2400)])

@@ -57,7 +57,7 @@ def test_beyond_an_exact_limit_the_chance_is_one():
 def test_advice_broken_is_tight_never_better_never_worse():
     advice = m.About("crosswind.X", "crosswind", ADVICE, "test")
     assert m.exact(advice, 20, 10, 0, "m/s", 5).verdict == TIGHT
-    assert m.missing(advice, "No wind report.").verdict == TIGHT
+    assert m.missing(advice, "No wind report.").verdict == NOT_KNOWN
 
 
 def test_three_values_of_a_limit():

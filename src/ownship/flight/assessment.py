@@ -128,7 +128,8 @@ def _tank_plan(s: Situation, aboard: _Aboard, flown: Flown | None) -> TankPlan |
     return plan_tanks(tuple(phases), s.record.selector, {t.tank: t.draws_m3 for t in aboard.tanks},
                       window_s=_window(s, flown), fixes=_fixes(s, flown),
                       reserve_m3=middle(flown.needs.reserve_m3),
-                      cruise_flow_m3_s=middle(timeline.cruise_flow_m3_s), density_kg_m3=aboard.density_kg_m3)
+                      cruise_flow_m3_s=middle(timeline.cruise_flow_m3_s), density_kg_m3=aboard.density_kg_m3,
+                      blocks_clock_s=s.departure.hour * 3600.0 + s.departure.minute * 60.0 + s.departure.second)
 
 
 def _window(s: Situation, flown: Flown) -> tuple[float, float]:
@@ -138,9 +139,12 @@ def _window(s: Situation, flown: Flown) -> tuple[float, float]:
     taxi = middle(flown.timeline.total("time_s", ("start and taxi",)))
     climb = middle(flown.timeline.total("time_s", ("climb",)))
     height = s.request.cruise_altitude_m - (s.points[0].elevation_m or 0.0)
-    share = min(selector.no_change_below_m / height, 1.0) if height > 0 else 1.0
     down = flown.timeline.total("time_s", ("descent", "approach and landing"))
-    return taxi + max(share * climb, 120.0), middle(flown.timeline.total("time_s") - down)
+    last = middle(flown.timeline.total("time_s") - down)
+    if height <= selector.no_change_below_m:
+        return last, last - 1.0  # the cruise itself is too low for a change: the window is empty
+    share = selector.no_change_below_m / height
+    return taxi + max(share * climb, 120.0), last
 
 
 def _fixes(s: Situation, flown: Flown) -> tuple[tuple[str, float], ...]:
@@ -155,7 +159,8 @@ def _moments(s: Situation, aboard: _Aboard, flown: Flown | None, plan: TankPlan 
     ramp = FuelMoment("ramp", "ramp", start, sd)
     if plan is None or flown is None:
         return (ramp, zero)
-    times = [("take_off", "take-off", plan.phases[0].end_s), *((f"fix.{n}", n, t) for n, t in _fixes(s, flown)),
+    taxi_s = plan.phases[0].end_s if plan.phases[0].name == "start and taxi" else 0.0
+    times = [("take_off", "take-off", taxi_s), *((f"fix.{n}", n, t) for n, t in _fixes(s, flown)),
              ("landing", "landing", plan.phases[-1].end_s)]
     found = [ramp]
     for id_, name, time in times:

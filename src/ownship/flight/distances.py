@@ -40,7 +40,6 @@ class Calibrations:
     own: Model | None
     table: BookTable | None
     notes: tuple[BookNote, ...] = ()
-    wind_in_rows: bool = False
 
     def models(self) -> tuple[Model, ...]:
         """Every calibration there is."""
@@ -237,7 +236,7 @@ def _chain(operation: Operation, ground: Ground, surface: Surface, by: Calibrati
     The last case has all of them at once: two conditions that each eat acceleration or braking cost more together than
     their product, so the larger of the two counts.
     """
-    wind_m_s, reported_m_s, rule = _charged_wind(ground, by)
+    wind_m_s, reported_m_s, rule = _charged_wind(ground)
     published = (surface.take_off_factor_1 if operation == "take-off" else surface.landing_factor_1) or 1.0
     one = np.arange(6)
     slope, wind = np.where((one == 2) | (one == 5), ground.slope_1, 0.0), np.where((one == 3) | (one == 5), wind_m_s, 0.0)
@@ -261,15 +260,14 @@ def _chain(operation: Operation, ground: Ground, surface: Surface, by: Calibrati
     return _Factors(surface_1, float(ratios[2]), wind_1, float(ratios[4]), together_1, float(ratios[1]))
 
 
-def _charged_wind(ground: Ground, by: Calibrations) -> tuple[float, float, str]:
+def _charged_wind(ground: Ground) -> tuple[float, float, str]:
     """(wind for the model, reported wind, which note): 50 % of a headwind, 150 % of a tailwind (negative).
 
-    Where the book's rows already hold 50/150 the model flies the reported wind instead.
+    The table's calm rows are what is looked up, so this holds also where the book's rows with wind hold 50/150.
     """
     if ground.tailwind_m_s > 0:
-        share = 1.0 if by.wind_in_rows else TAILWIND_CHARGE
-        return -min(share * ground.tailwind_m_s, HARD_WIND_M_S), ground.tailwind_m_s, "tailwind"
-    return ground.headwind_m_s * (1.0 if by.wind_in_rows else HEADWIND_CREDIT), ground.headwind_m_s, "headwind"
+        return -min(TAILWIND_CHARGE * ground.tailwind_m_s, HARD_WIND_M_S), ground.tailwind_m_s, "tailwind"
+    return ground.headwind_m_s * HEADWIND_CREDIT, ground.headwind_m_s, "headwind"
 
 
 def _is_for(note: BookNote, operation: Operation) -> bool:

@@ -108,7 +108,7 @@ def _needs(s: Situation, model: Model, timeline: Timeline, landing_kg: FloatArra
     trip, p = trip_m3(timeline), s.request.planning
     owner = p.contingency_1 if p.contingency_1 is not None else usual("contingency")
     words = (f"Final reserve {reserve.time_s / 60:.0f} min ({'night' if night else 'day'}, {s.request.rules}) at "
-             f"{reserve.flow}: {reserve.rule.cite()}.")
+             f"{reserve.flow}: {reserve.rule.cite()}." + (f" Also: {reserve.also}." if reserve.also else ""))
     needs = FuelNeeds(timeline.total("burn_m3", ("start and taxi",)), trip, alternate, missed, flow * reserve.time_s,
                       flow * (p.extra_s or 0.0), contingency_m3(np.nan_to_num(trip), owner, s.request.factors.confidence),
                       reserve.time_s, words, flow)

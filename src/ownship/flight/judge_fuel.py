@@ -93,7 +93,7 @@ def _imbalance(record: AirframeRecord, plan: TankPlan, source: str) -> rule.Marg
         limit = selector.imbalance_max_kg / record.fuel.density_kg_m3
     if not isinstance(limit, float):
         return rule.missing(about, "The record has no imbalance limit; write it or \"none published\".", shown)
-    return rule.exact(about, plan.imbalance_m3, limit, 0.0, "usgal", max(limit * 0.2, 1e-6))
+    return rule.exact(about, plan.imbalance_m3, limit, plan.imbalance_sd_m3, "usgal", max(limit * 0.2, 1e-6))
 
 
 def _floors(s: Situation, record: AirframeRecord, plan: TankPlan, source: str) -> list[rule.Margin]:

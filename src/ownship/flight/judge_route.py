@@ -13,7 +13,7 @@ from ownship.flight.flown import Flown
 from ownship.flight.planning import usual
 from ownship.flight.request import Gradient
 from ownship.flight.route import Leg
-from ownship.flight.runways import JudgedEnd, climb_gradient_1
+from ownship.flight.runways import JudgedEnd, air_draws, climb_gradient_1
 from ownship.flight.situation import Situation
 from ownship.performance import landing as landings
 from ownship.performance.model import Model
@@ -147,7 +147,7 @@ def go_around_margin(s: Situation, ident: str, judged: JudgedEnd, model: Model, 
     about = rule.About(f"go_around.{ident}", "go-around gradient at landing weight", PERFORMANCE, "calibrated model", ident)
     if judged.ground is None:
         return rule.missing(about, "The air on the ground is not known.")
-    air, weight = judged.ground.air, weight_kg[None, :]
+    air, weight = air_draws(judged.ground), weight_kg[None, :]
     setting = None if flap.strip().lower() in ("up", "0", "0 deg", "none") else "take_off"
     cold = landings.go_around(model, air, weight, setting)[0][0]
     worst = float(np.median(landings.go_around(model, air, weight, "landing", carburettor_heat=True)[0][0]))

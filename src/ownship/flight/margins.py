@@ -73,7 +73,7 @@ class About:
 
 
 def _margin(about: About, verdict: Verdict, **rest: object) -> Margin:
-    if about.kind == ADVICE and verdict != WITHIN:
+    if about.kind == ADVICE and verdict == OUTSIDE:
         verdict = TIGHT
     words = " ".join(w for w in (about.words, str(rest.pop("words", ""))) if w)
     return Margin(about.id, about.name, about.kind, verdict, about.source, about.place, about.moment,

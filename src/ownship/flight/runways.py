@@ -107,6 +107,8 @@ def choose(id_: str, name: str, aerodrome: Aerodrome, operation: Operation, wish
     if not ends:
         if wish.end.lower() != "best" and any(e.ident == wish.end.upper() for e in aerodrome.ends):
             return rule.stated(about, OUTSIDE, f"Runway {wish.end.upper()} is closed or one-way against this {operation}.")
+        if aerodrome.ends and all(e.closed for e in aerodrome.ends):
+            return rule.stated(about, OUTSIDE, f"Every runway of {aerodrome.ident} is marked closed.")
         return rule.missing(about, f"No open runway {'' if wish.end.lower() == 'best' else wish.end.upper() + ' '}is known "
                             f"at {aerodrome.ident}; enter it in your aerodrome record.")
     judged = [_judged(about, e, aerodrome, operation, wish, weather, weight_kg, by, factors, temperature_noise) for e in ends]

@@ -51,7 +51,8 @@ def warnings_of(s: Situation, flown: Flown | None, runways: dict[str, JudgedEnd]
         found += _place(s, index, departing)
     if s.air.known:
         level = s.request.cruise_altitude_m
-        freezing = s.request.freezing_level_m or s.air.freezing_level_m()
+        typed = s.request.freezing_level_m
+        freezing = s.air.freezing_level_m() if typed is None else typed
         found += air_warnings.aloft(level, s.air.middle_temperature_k(level), freezing, s.request.rules,
                                     "cruise" in s.request.carburettor_heat, s.air.pressure_altitude_m(level))
     if flown is not None and flown.possible:
@@ -77,7 +78,8 @@ def _place(s: Situation, index: int, departing: bool) -> list[Warning]:
     found += air_warnings.at_place(
         PlaceAir(point.name, weather.weather.temperature_k, weather.weather.dew_point_k, point.elevation_m,
                  float(np.median(air.pressure_altitude_m))), departing=departing,
-        heat_on_descent="descent" in s.request.carburettor_heat, parked_outside_s=s.request.parked_outside_s)
+        heat_on_descent="descent" in s.request.carburettor_heat, heat_on_taxi="taxi" in s.request.carburettor_heat,
+        parked_outside_s=s.request.parked_outside_s)
     found += air_warnings.cold_altimeter(s.request.cruise_altitude_m - point.elevation_m, point.elevation_m,
                                          weather.weather.temperature_k, point.name)
     return found

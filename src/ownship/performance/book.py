@@ -86,11 +86,13 @@ class BookTable:
 def from_rows(rows: Rows) -> BookTable:
     """The tables in a set of book rows (origin book, no wind or the table's calm rows).
 
-    A kind with only one row is a specification page, not a table. Rows with a headwind other than 0 are left out.
+    A kind with only one row is a specification page, not a table. Rows with a headwind other than 0 and rows of other
+    surfaces are left out; of rows that differ in technique only, the longest counts.
     """
     values = rows.value_si()
     calm = np.isnan(rows.headwind_m_s) | (np.abs(rows.headwind_m_s) < 1e-9)
-    book = (rows.texts["origin"] != "own") & calm
+    paved = np.isin(rows.texts["surface"], ("", "paved", "dry", "paved dry"))
+    book = (rows.texts["origin"] != "own") & calm & paved
     tables = {}
     for kind in TABLED:
         chosen = book & (rows.kind == kind)
@@ -104,7 +106,7 @@ def _grid(altitude: FloatArray, temperature: FloatArray, weight: FloatArray, val
     axes = [np.unique(np.round(x, 6)) for x in (altitude, temperature, weight)]
     cells = np.full([a.size for a in axes], np.nan)
     i, j, k = (np.searchsorted(a, np.round(x, 6)) for a, x in zip(axes, (altitude, temperature, weight), strict=True))
-    cells[i, j, k] = value
+    np.fmax.at(cells, (i, j, k), value)
     return _Table(axes[0], axes[1], axes[2], cells)
 
 

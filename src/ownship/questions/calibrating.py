@@ -153,6 +153,8 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
 
     found = (read_text(rows_path), rows_path) if rows_path else rows_text(record, folder)
     parts = [] if found is None else [read_rows(found[0], found[1])]
+    if record.book is not None and record.book.wind_in_rows:
+        parts = [replace(p, headwind_m_s=np.where(p.headwind_m_s > 0, 0.5, 1.5) * p.headwind_m_s) for p in parts]
     if where is not None:
         column, value = where
         parts = [p.where(_column(p, column) == value) for p in parts]
@@ -195,8 +197,7 @@ def calibrations_of(record: AirframeRecord, folder: Path | None, fitted: Fitted 
     surrogate = surrogate_of(airframe)
     book = Model(airframe, surrogate, draws_of(fitted.book, draws, seed))
     own = Model(airframe, surrogate, draws_of(fitted.own, draws, seed)) if fitted.own else None
-    return Calibrations(book, own, None if rows is None else from_rows(rows), record.book.notes if record.book else (),
-                        bool(record.book and record.book.wind_in_rows))
+    return Calibrations(book, own, None if rows is None else from_rows(rows), record.book.notes if record.book else ())
 
 
 def models_or_why(record: AirframeRecord, folder: Path | None,

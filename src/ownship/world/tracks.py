@@ -16,7 +16,7 @@ from typing import Literal
 import gpxpy
 import gpxpy.gpx
 import numpy as np
-from defusedxml import DefusedXmlException  # type: ignore[import-untyped]
+from defusedxml import DefusedXmlException
 from defusedxml import ElementTree as SafeTree
 from numpy.typing import NDArray
 from pyproj import Geod
@@ -31,7 +31,6 @@ _SPIKE_M_S = 250.0  # a step faster than this is a fault of the receiver
 _GAP_S = 30.0  # nothing is said across a longer silence
 _TAXI_M_S = 13.0  # slower over the ground without climbing or sinking: taxi
 _CLIMB_M_S = 0.9  # smoothed vertical rate at which level ends and climb or descent begins
-_LEVEL_MEAN_M_S = 0.5  # mean vertical rate of a whole level segment at most
 _TURN_DEG_S = 1.0  # a faster turn is not steady
 _SHORTEST_S = 30.0  # a shorter steady piece proves nothing
 _CHANGE_M_S = 2.0  # a lasting change of the ground vector by this splits a segment
@@ -303,7 +302,7 @@ def _split(grid: _Grid, low: int, high: int) -> list[tuple[int, int]]:
         cut = int(count[best])
         scatter = float(np.hypot(np.std(value[:, :cut], axis=1).max(), np.std(value[:, cut:], axis=1).max()))
         seconds = min(cut, size - cut) * grid.step_s
-        if change[best] > max(_CHANGE_M_S, 2.5 * scatter * np.sqrt(FORGET_S / seconds)):
+        if change[best] > max(_CHANGE_M_S * max(1.0, np.sqrt(60.0 / seconds)), 2.5 * scatter * np.sqrt(FORGET_S / seconds)):
             pending += [(start, start + cut), (start + cut, stop)]
         else:
             done.append((start, stop))
@@ -338,7 +337,8 @@ def _segment(points: TrackPoints, seen: Motion, path: tuple[FloatArray, FloatArr
     vx, vy, rate = _rate(time, path[0][part]), _rate(time, path[1][part]), _rate(time, altitude)
     track = float(np.mod(np.degrees(np.arctan2(vx, vy)), 360.0))
     aside = (seen.track_deg[part] - track + 180.0) % 360.0 - 180.0
-    flown: Kind = "steady level" if abs(rate) <= _LEVEL_MEAN_M_S else "steady climb" if rate > 0 else "steady descent"
+    limit = min(_CLIMB_M_S, 0.3 + 20.0 / float(time[-1] - time[0]))  # a short piece tells less of its mean rate
+    flown: Kind = "steady level" if abs(rate) <= limit else "steady climb" if rate > 0 else "steady descent"
     return Segment("taxi" if label == 1 else flown, low, high, float(time[0]), float(time[-1] - time[0]), float(altitude.mean()),
                    float(np.hypot(vx, vy)), float(np.std(seen.groundspeed_m_s[part])), track, float(np.sqrt(np.mean(aside**2))),
                    rate, float(np.std(seen.vertical_rate_m_s[part])))

@@ -1,0 +1,66 @@
+"""Would it be worth it? A modification from the library or a file, before and after, on the same draws."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ownship.errors import BadInput, MissingKey
+from ownship.questions.reading import read_text
+
+if TYPE_CHECKING:
+    from ownship.studies.comparison import Study
+    from ownship.studies.modification import Modification
+
+
+def library() -> list[str]:
+    """Names of the modifications that ship."""
+    folder = resources.files("ownship").joinpath("data", "modifications")
+    return sorted(p.name.removesuffix(".toml") for p in folder.iterdir() if p.name.endswith(".toml"))
+
+
+def modification(name: str) -> Modification:
+    """One modification by its name in the library or by its file."""
+    from ownship.provenance import package_toml
+    from ownship.schema import read_toml
+    from ownship.studies.modification import read_modification
+
+    if name in library():
+        return read_modification(package_toml("modifications", f"{name}.toml"))
+    if not Path(name).suffix and not Path(name).exists():
+        raise BadInput(f"--modification: {name!r} is neither a file nor in the library: {', '.join(library())}.")
+    return read_modification(read_toml(read_text(name), name))
+
+
+def modify(aeroplane: str, names: list[str], together: bool = False) -> list[Study]:
+    """A study of each named modification (of the whole library where none is), or of all of them together."""
+    from ownship.questions.calibrating import calibrations_of, record_of
+    from ownship.questions.places import today
+    from ownship.studies.comparison import study
+
+    record, _, folder = record_of(aeroplane)
+    chosen = [modification(n) for n in (names or library())]
+    calibrations = calibrations_of(record, folder)
+    model = calibrations.own or calibrations.book
+    groups = [tuple(chosen)] if together else [(m,) for m in chosen]
+    found = []
+    for group in groups:
+        try:
+            found.append(study(record, model, group, today()))
+        except (BadInput, MissingKey):
+            if names:
+                raise
+    return found
+
+
+def to_json(studies: list[Study]) -> list[dict[str, Any]]:
+    """formats.md: per modification each figure's before, after and difference; fuel and the like beside the speed."""
+    return [{"name": s.name, "first_lines": list(s.first_lines), "conflicts": list(s.conflicts), "price": s.price,
+             "hours": s.hours, "approval": s.approval, "source": s.source} | {
+                 group: _group(values) for group, values in s.figures.items()} for s in studies]
+
+
+def _group(values: dict[str, Any]) -> dict[str, Any]:
+    first, *rest = values
+    return values[first].to_json() | {k.replace(".", "_"): values[k].to_json() for k in rest}
