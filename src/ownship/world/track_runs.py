@@ -17,6 +17,8 @@ from ownship.world.tracks import FORGET_S, Segment
 _SAME_LEVEL_M = 60.0  # level segments within this share an altitude
 _PAUSE_S = 600.0  # a longer pause between level segments ends a set: wind and weight have changed
 _HEADING_DEG = 30.0  # tracks closer than this count as one heading
+_REFUSED_M_S = 1.5  # rms misfit above which a set that cannot be cut is not proposed
+_SHORTEST_CLIMB_S = 60.0  # a shorter climb is not proposed as a rate
 _MISFIT_M_S = 1.0  # rms misfit of a set above which its speed must have changed within
 
 
@@ -51,7 +53,8 @@ def level_runs(found: tuple[Segment, ...]) -> tuple[LevelRun, ...]:
     """Sets of level segments, consecutive in time, within 60 m of altitude, on three or more headings 30 degrees apart.
 
     A set whose legs do not fit one TAS and wind within 1 m/s rms is cut in time where the halves fit best (a change of
-    power); power must still be asked for, since three legs alone always fit.
+    power); what misfits by more than 1.5 m/s and cannot be cut is reduced to its longest fitting stretch or left out.
+    Power must still be asked for: three legs alone always fit.
     """
     runs: list[LevelRun] = []
     for group in _level_groups([segment for segment in found if segment.kind == "steady level"]):
@@ -102,10 +105,22 @@ def _fitted(group: list[Segment]) -> list[LevelRun]:
         return [whole]
     halves = [(one, two, cut) for cut in range(3, len(group) - 2)
               if (one := _run(group[:cut])) is not None and (two := _run(group[cut:])) is not None]
-    if not halves:
+    if halves:
+        cut = min(halves, key=lambda half: _disagreement(half[0], half[1]))[2]
+        return _fitted(group[:cut]) + _fitted(group[cut:])
+    if (whole.residual_m_s or 0.0) <= _REFUSED_M_S:
         return [whole]
-    _, _, cut = min(halves, key=lambda half: _disagreement(half[0], half[1]))
-    return _fitted(group[:cut]) + _fitted(group[cut:])
+    return _longest(group)
+
+
+def _longest(group: list[Segment]) -> list[LevelRun]:
+    """The longest stretch of a group, checked by four or more legs, that does fit; nothing where none does."""
+    for size in range(len(group) - 1, 3, -1):
+        for start in range(len(group) - size + 1):
+            run = _run(group[start:start + size])
+            if run is not None and run.residual_m_s is not None and run.residual_m_s <= _MISFIT_M_S:
+                return [run]
+    return []
 
 
 def _disagreement(one: LevelRun, two: LevelRun) -> float:
@@ -123,7 +138,7 @@ def _wind(run: LevelRun) -> tuple[float, float]:
 def tas_from_runs(legs: tuple[Segment, ...]) -> LevelRun:
     """TAS and wind of level segments flown at one power and altitude (physics.wind.tas_from_gps), with a standard error.
 
-    Each leg's mean groundspeed is taken uncertain by sd sqrt(20 s / duration), at least 0.25 m/s, or by the misfit of
+    Each leg's mean groundspeed is taken uncertain by sd sqrt(30 s / duration), at least 0.25 m/s, or by the misfit of
     four or more legs if that is larger; carried through the fit linearly. NotPossible for fewer than three headings.
     """
     speed, track = np.array([s.groundspeed_m_s for s in legs]), np.array([s.track_deg for s in legs])
@@ -132,7 +147,7 @@ def tas_from_runs(legs: tuple[Segment, ...]) -> LevelRun:
     dx, dy = speed * np.sin(np.radians(track)) - east, speed * np.cos(np.radians(track)) - north
     reach = np.hypot(dx, dy)
     misfit = float(np.sqrt(np.sum((reach - tas) ** 2) / (len(legs) - 3))) if len(legs) > 3 else None
-    spread = np.array([max(0.25, s.groundspeed_sd_m_s * np.sqrt(FORGET_S / max(s.duration_s, FORGET_S)), misfit or 0.0)
+    spread = np.array([max(0.25, s.groundspeed_sd_m_s * np.sqrt(1.5 * FORGET_S / max(s.duration_s, 1.5 * FORGET_S)), misfit or 0.0)
                        for s in legs])
     gain = np.linalg.pinv(np.column_stack([dx / reach, dy / reach, np.ones_like(reach)]))
     height = float(np.average([s.altitude_m for s in legs], weights=[s.duration_s for s in legs]))
@@ -140,12 +155,13 @@ def tas_from_runs(legs: tuple[Segment, ...]) -> LevelRun:
 
 
 def climb_rates(found: tuple[Segment, ...]) -> tuple[ClimbRate, ...]:
-    """The steady climbs with the standard error of their rates: sd of the smoothed rate sqrt(40 s / duration)."""
+    """The steady climbs of 60 s or longer with the standard error of their rates: sd of the smoothed rate sqrt(40 s / duration)."""
     def reduced(s: Segment) -> ClimbRate:
         error = s.vertical_rate_sd_m_s * float(np.sqrt(min(1.0, 2 * FORGET_S / s.duration_s)))
         return ClimbRate(s, s.vertical_rate_m_s, max(0.05, error), s.altitude_m, s.vertical_rate_m_s * s.duration_s)
 
-    return tuple(reduced(segment) for segment in found if segment.kind == "steady climb")
+    return tuple(reduced(segment) for segment in found
+                 if segment.kind == "steady climb" and segment.duration_s >= _SHORTEST_CLIMB_S)
 
 
 def proposal(segment: Segment) -> str:

@@ -109,7 +109,9 @@ def _read(text: str) -> gpxpy.gpx.GPX:
     if len(text) > LONGEST_TEXT:
         raise BadInput(f"The GPX text is {len(text) / 1e6:.0f} MB long, and at most 20 MB are read; cut the track to one flight.")
     try:
-        SafeTree.fromstring(text, forbid_dtd=True)
+        root = str(SafeTree.fromstring(text, forbid_dtd=True).tag)
+        if root.rpartition("}")[2] != "gpx":
+            raise ValueError(f"its outermost element is {root[:40]!r}")
         return gpxpy.parse(text)
     except DefusedXmlException as error:
         raise BadInput("The GPX file declares a document type or entities, which can hide an attack and which no track needs; "
