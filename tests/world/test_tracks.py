@@ -210,6 +210,8 @@ REFUSED = [
     (gpx([(a, o, h, T0) for a, o, h, _ in straight()]), BadInput, "same time"),
     (gpx([*straight(3), (95.0, 0.0, 0.0, T0 + timedelta(seconds=9))]), BadInput, "point 4 lies at latitude 95"),
     (gpx([*straight(3), (math.nan, 0.0, 0.0, T0 + timedelta(seconds=9))]), BadInput, "point 4 lies at latitude nan"),
+    ("<gpx><trk><extensions>" + "<a>" * 200_000 + "</a>" * 200_000 + "</extensions></trk></gpx>", UnreadableFile, "more than 50 deep"),
+    ("<gpx><metadata>" + " xmlns" * 100_000 + "</metadata></gpx>", UnreadableFile, "more than 50 namespaces"),
     ("", UnreadableFile, "not a readable GPX"),
     ("time,lat,lon\n1,2,3\n", UnreadableFile, "not a readable GPX"),
     (gpx(straight())[:-30], UnreadableFile, "not a readable GPX"),

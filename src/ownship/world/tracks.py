@@ -8,16 +8,19 @@ of the pilot elsewhere.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Literal
+from xml.sax import SAXException
+from xml.sax.handler import ContentHandler
+from xml.sax.xmlreader import AttributesImpl
 
 import gpxpy
 import gpxpy.gpx
 import numpy as np
-from defusedxml import DefusedXmlException
-from defusedxml import ElementTree as SafeTree
+from defusedxml import DefusedXmlException, sax
 from numpy.typing import NDArray
 from pyproj import Geod
 
@@ -27,6 +30,9 @@ FloatArray = NDArray[np.float64]
 Kind = Literal["taxi", "steady climb", "steady level", "steady descent"]
 
 LONGEST_TEXT = 20_000_000
+_DEEPEST = 50
+_MOST_NAMESPACES = 50
+_DECLARATION = re.compile(r"^\ufeff?\s*<\?xml[^>]*\?>")  # a text needs no encoding named
 _SPIKE_M_S = 250.0  # a step faster than this is a fault of the receiver
 _GAP_S = 30.0  # nothing is said across a longer silence
 _TAXI_M_S = 13.0  # slower over the ground without climbing or sinking: taxi
@@ -104,19 +110,40 @@ def parse_gpx(text: str) -> TrackPoints:
     return _cleaned(time_s, lat, lon, altitude)
 
 
+class _Guard(ContentHandler):
+    """Refuses, while streaming, what is no GPX and nesting so deep that building a tree would overrun the stack."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.depth = 0
+
+    def startElement(self, name: str, attrs: AttributesImpl) -> None:  # noqa: N802 (the name SAX calls)
+        """One level deeper."""
+        if self.depth == 0 and name.rpartition(":")[2] != "gpx":
+            raise ValueError(f"its outermost element is {name[:40]!r}")
+        self.depth += 1
+        if self.depth > _DEEPEST:
+            raise ValueError(f"its elements are nested more than {_DEEPEST} deep")
+
+    def endElement(self, name: str) -> None:  # noqa: N802 (the name SAX calls)
+        """One level up."""
+        self.depth -= 1
+
+
 def _read(text: str) -> gpxpy.gpx.GPX:
     """GPX of a text that first passed the hardened XML reader."""
     if len(text) > LONGEST_TEXT:
         raise BadInput(f"The GPX text is {len(text) / 1e6:.0f} MB long, and at most 20 MB are read; cut the track to one flight.")
     try:
-        root = str(SafeTree.fromstring(text, forbid_dtd=True).tag)
-        if root.rpartition("}")[2] != "gpx":
-            raise ValueError(f"its outermost element is {root[:40]!r}")
-        return gpxpy.parse(text)
+        bare = _DECLARATION.sub("", text, count=1)
+        if bare.count("xmlns") > _MOST_NAMESPACES:
+            raise ValueError(f"it names more than {_MOST_NAMESPACES} namespaces")  # gpxpy's search for them is quadratic
+        sax.parseString(bare.encode(), _Guard(), forbid_dtd=True)  # type: ignore[no-untyped-call]
+        return gpxpy.parse(bare)
     except DefusedXmlException as error:
         raise BadInput("The GPX file declares a document type or entities, which can hide an attack and which no track needs; "
                        "export the track again.") from error
-    except (SafeTree.ParseError, gpxpy.gpx.GPXException, ValueError, LookupError, RecursionError) as error:
+    except (SAXException, gpxpy.gpx.GPXException, ValueError, LookupError, RecursionError) as error:
         reason = " ".join(str(error).split())[:100].rstrip(".")
         raise UnreadableFile(f"The text is not a readable GPX track ({reason}); export it again as GPX 1.1.") from error
 
