@@ -91,6 +91,7 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
     """Match the model to the book's rows, and to your own where they are given."""
     from ownship.papers.text import calibration_lines
     from ownship.questions import calibrating
+    from ownship.questions.explaining import explain
     from ownship.questions.places import write_whole
 
     chosen = None
@@ -105,11 +106,16 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
         if not Path(save).absolute().parent.is_dir():
             raise BadInput(f"--save: the folder of {save} does not exist; make it or choose another.")
         write_whole(Path(save).absolute(), dumps(data, indent=1).encode())
+    words = explain(aeroplane, fitted, rows, own, chosen)
     if json:
-        print(dumps(data))
-    else:
-        for line in calibration_lines(data, save):
-            print(line)
+        print(dumps(data | {"words": words}))
+        return
+    for line in calibration_lines(data, save):
+        print(line)
+    for title, lines in words.items():
+        print(f"{title}:")
+        for line in lines:
+            print(f"  - {line}")
 
 def predict(aeroplane: str, /, *, rows: str, calibration: str | None = None, out: str | None = None) -> None:
     """Append predicted, low_90 and high_90 to every row of a CSV."""

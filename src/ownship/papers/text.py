@@ -88,7 +88,9 @@ def calibration_lines(data: dict[str, Any], saved: str | None) -> Iterable[str]:
     for key in ("book", "own"):
         if (one := data[key]) is not None:
             words = "priors alone, wide bands" if one["label"] == "prior" else f"matched to {one['rows']} rows"
-            yield f"{key}: {words}"
+            effective = one["effective"]
+            sure = f"; re-sampled, {effective:.0f} effective of 2,048" if effective else "; spread by Laplace"
+            yield f"{key}: {words}{sure if one['label'] != 'prior' else ''}"
     yield f"rows hash {data['hash']}, model version {data['model_version']}, seed {data['seed']}"
     if saved:
         yield f"written to {saved}"

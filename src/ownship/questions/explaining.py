@@ -1,0 +1,34 @@
+"""A calibration in words: how sure, what disagrees, how far from the book, what to measure next."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, record_of, surrogate_of
+
+
+def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_path: str | None = None,
+            where: tuple[str, str] | None = None) -> dict[str, Any]:
+    """Lines by heading; figures are computed afresh from the calibration."""
+    from ownship.calibration import diagnostics
+    from ownship.performance.model import airframe_of
+
+    record, _, folder = record_of(aeroplane)
+    airframe = airframe_of(record)
+    surrogate, rows = surrogate_of(airframe), _rows_of(record, folder, rows_path, own_path, where)
+    calibration = fitted.own or fitted.book
+    models = calibrations_of(record, folder, fitted)
+    latest = models.own or models.book
+    lines = {"figures of this aeroplane": [f"{f.name}: {f.value:,.1f} {f.unit} ({f.low:,.1f} to {f.high:,.1f})"
+                                           for f in diagnostics.key_figures(latest)]}
+    if models.own is not None:
+        before = {f.name: f for f in diagnostics.key_figures(models.book)}
+        lines["how far from its book"] = list(diagnostics.distance_from_book(models.book, models.own))
+        lines["bands before and after your measurements"] = [
+            f"{f.name}: {(before[f.name].high - before[f.name].low) / 2:,.1f} to {(f.high - f.low) / 2:,.1f} {f.unit} either way"
+            for f in diagnostics.key_figures(models.own)]
+    if rows is not None and len(rows):
+        lines["the three rows that disagree most"] = [d.words for d in diagnostics.worst(airframe, surrogate, rows, calibration)]
+    best = diagnostics.measure_next(airframe, surrogate, calibration)[:3]
+    lines["what to measure next"] = [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
+    return lines
