@@ -176,6 +176,7 @@ def test_going_around_is_better_clean_and_worse_with_heat():
         return landing.go_around(MODEL, SEA, 1066.0, **change)[0]
 
     assert np.all(gradient(flap="landing") < gradient(flap="take_off"))
+    assert np.array_equal(gradient(), gradient(flap="landing"))  # the worse one unless said
     assert np.all(gradient(flap="take_off") < gradient(flap=None))
     assert np.all(gradient(carburettor_heat=True) < gradient())
     assert climb.flap_drag_1(PRIOR, "take_off") == pytest.approx(0.25 * climb.flap_drag_1(PRIOR, "landing"))
