@@ -44,8 +44,12 @@ def _calc(words: list[str]) -> None:
             print(f"ownship calc {name} {calculation.example}")
         return
     name, rest = words[0], words[1:]
-    if name == "winds-aloft" and rest and not rest[0].startswith("--"):
-        rest = ["--group", *rest]
+    if "--help" in rest or "-h" in rest:
+        print(f"ownship calc {name} {calc.CALCULATIONS[name].example}" if name in calc.CALCULATIONS else calc.run(name, []))
+        return
+    if name == "winds-aloft":
+        rest = [x for i, w in enumerate(rest) for x in (
+            ["--group", w] if not w.startswith("--") and not ((i and rest[i - 1] == "--level") or (i and rest[i - 1] == "--group")) else [w])]
     answer = calc.run(name, rest)
     if as_json:
         print(dumps(answer))

@@ -4,9 +4,10 @@ from datetime import date
 
 import pytest
 
+from ownship.aeroplane.description import Reading
 from ownship.aeroplane.loading import LoadItem, at_fuel, load_of, percent_mac
 from ownship.aeroplane.reading import read_airframe
-from ownship.aeroplane.weighing import Mass, add, empty_weight, usual_errors
+from ownship.aeroplane.weighing import Mass, add, empty_weight, shift, usual_errors, weigh
 from ownship.units import from_si, to_si
 
 
@@ -30,7 +31,7 @@ AC = (1169, 12391 / 1169)
 @pytest.mark.parametrize(("id_", "items", "weight", "moment", "cg"), [
     ("WB-14", [(17, -49), (170, 16), (83, 22)], 1439, 16104, 11.2),
     ("WB-15, misprint C-1: the AC prints 18.6", [(17, -49), (340, 16), (340, 48), (234, 22)], 2100, 38466, 18.3),
-    ("WB-16", [(17, -49), (340, 16), (170, 48), (240, 22), (100, 75.5)], 2036, 37988, 18.7)])
+    ("WB-16, misprint C-2: a text copy of fig. 10-14 divides by 20366", [(17, -49), (340, 16), (170, 48), (240, 22), (100, 75.5)], 2036, 37988, 18.7)])
 def test_ac_43_13_1b_extreme_loadings(id_, items, weight, moment, cg):
     got = loaded(*AC, items)
     assert got[0] == pytest.approx(weight, abs=0.5), id_
@@ -111,3 +112,24 @@ def test_wb_08_avgas_at_6_lb_and_wb_12_oil_at_7_5_lb_a_gallon():
     """FAA AMT Handbook; AC 43.13-1B fig. 10-10: 9 qt of oil 17 lb (16.9)."""
     assert from_si(to_si(9, "qt") * to_si(7.5, "lb/usgal"), "lb") == pytest.approx(16.9, abs=0.05)
     assert from_si(to_si(40, "usgal") * to_si(6.0, "lb/usgal"), "lb") == pytest.approx(240)
+
+
+@pytest.mark.parametrize(("over", "printed"), [(110, 18.4), (90, 15.0)])
+def test_wb_24_fuel_to_drain_when_over_gross_misprint_c_6(over, printed):
+    """FAA bank: 110 lb over is printed as 18.4 US gal where 110/6 is 18.33 (C-6); 90 lb over is 15 US gal."""
+    assert from_si(to_si(over, "lb") / to_si(6.0, "lb/usgal"), "usgal") == pytest.approx(printed, abs=0.1)
+
+
+def test_wb_01_to_04_agree_whatever_the_datum():
+    """W&B ch. 3, from memory: moving the datum moves the CG by just as much (WB-02, WB-03 from WB-01)."""
+    at_mains, ahead, behind = (weigh([Reading(lb(340), 0.0, inch(d - 78)), Reading(lb(1666), 0.0, inch(d))])
+                               for d in (0, 128, -75))
+    for mass, printed in ((at_mains, -13.2), (ahead, 114.8), (behind, -88.2)):
+        assert from_si(mass.arm_m, "in") == pytest.approx(printed, abs=0.05)
+    assert ahead.arm_m - behind.arm_m == pytest.approx(inch(203))
+
+
+def test_wb_18_cargo_to_move_for_an_aft_limit():
+    """PHAK sample: 7,800 lb at 81.5 in, aft limit 80.5 in, cargo from station 150 to 30: 65 lb, exact."""
+    start = Mass(lb(7800), lb(7800) * inch(81.5))
+    assert from_si(shift(start, lb(65), inch(150), inch(30)).arm_m, "in") == pytest.approx(80.5, abs=1e-9)

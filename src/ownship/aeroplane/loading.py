@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from ownship.aeroplane.description import AirframeRecord, Station, is_figure
-from ownship.aeroplane.envelope import arm_limits, weight_range
+from ownship.aeroplane.envelope import arm_limits, limit_slopes, weight_range
 from ownship.aeroplane.weighing import EmptyWeight, InputErrors
 from ownship.errors import BadInput
 
@@ -23,13 +24,17 @@ class LoadItem:
 
 @dataclass(frozen=True)
 class LoadPoint:
-    """The loaded aeroplane at one fuel state: weight, arm with seats at their forward and aft ends, one-sd errors."""
+    """The loaded aeroplane at one fuel state: weight, arm with seats at their forward and aft ends, one-sd errors.
+
+    `covariance_kg_m` is that of weight and arm: a heavier passenger also moves the CG.
+    """
 
     weight_kg: float
     arm_forward_m: float
     arm_aft_m: float
     weight_sd_kg: float
     arm_sd_m: float
+    covariance_kg_m: float = 0.0
 
     @property
     def moment_kg_m(self) -> float:
@@ -84,7 +89,8 @@ def at_fuel(record: AirframeRecord, load: Load, usable_m3: Mapping[str, float], 
             density_kg_m3: float) -> LoadPoint:
     """The loaded aeroplane with usable fuel by tank (unusable fuel is in the empty weight).
 
-    Errors by propagation: var W = sum var w; var CG = sum (var w ((arm - CG)/W)^2) + (W_empty/W sd_arm)^2.
+    Errors by propagation: var W = sum var w; var CG = sum (var w ((arm - CG)/W)^2) + (W_empty/W sd_arm)^2;
+    cov(W, CG) = sum var w (arm - CG)/W.
     """
     weight, forward, aft = load.weight_kg, load.moment_forward_kg_m, load.moment_aft_kg_m
     variances = list(load.variances)
@@ -96,7 +102,8 @@ def at_fuel(record: AirframeRecord, load: Load, usable_m3: Mapping[str, float], 
     middle = (forward + aft) / 2 / weight
     var_arm = sum(v * ((arm - middle) / weight) ** 2 for v, arm in variances)
     var_arm += (load.empty.weight_kg / weight * load.empty.arm_sd_m) ** 2
-    return LoadPoint(weight, forward / weight, aft / weight, sum(v for v, _ in variances) ** 0.5, var_arm**0.5)
+    covariance = sum(v * (arm - middle) / weight for v, arm in variances)
+    return LoadPoint(weight, forward / weight, aft / weight, sum(v for v, _ in variances) ** 0.5, var_arm**0.5, covariance)
 
 
 def percent_mac(record: AirframeRecord, arm_m: float) -> float | None:
@@ -109,28 +116,57 @@ def percent_mac(record: AirframeRecord, arm_m: float) -> float | None:
 
 @dataclass(frozen=True)
 class Room:
-    """Room to the envelope at a point: limits of the arm, room in arm (worse seat end) and in weight, words."""
+    """Room to the envelope at a point: limits of the arm, room in arm (worse seat end) and in weight, words.
+
+    `sd_m` is the error (one sd) of the room in arm: where the nearer limit slopes, the error of the weight moves
+    the limit too. `weight_kg` negative: above the envelope's heaviest weight, outside whatever the arm; the arm's
+    limits are then those of that weight. `lighter`: below its lightest weight, whose limits are used.
+    """
 
     limits_m: tuple[float, float] | None
     arm_m: float
     weight_kg: float
     words: str
+    sd_m: float = 0.0
+    top_kg: float = math.inf
+    lighter: bool = False
+
+    @property
+    def inside(self) -> bool:
+        """Whether the point is inside the envelope, in weight and in arm, the lighter side counted by its own limits."""
+        return self.arm_m >= 0 and self.weight_kg >= 0
 
 
-def room(record: AirframeRecord, category: str, point: LoadPoint) -> Room | None:
-    """Room to the category's envelope, None where the record has none. Negative: outside."""
+def taxi_allowance_kg(record: AirframeRecord) -> float:
+    """What ramp weight may be above take-off weight (kg): an envelope ends at take-off weight; 0 unless both are known."""
+    ramp, take_off = limit_kg(record.weights.ramp_max_kg), limit_kg(record.weights.take_off_max_kg)
+    return 0.0 if ramp is None or take_off is None else max(ramp - take_off, 0.0)
+
+
+def room(record: AirframeRecord, category: str, point: LoadPoint, taxi_kg: float = 0.0) -> Room | None:
+    """Room to the category's envelope, None where the record has none. Negative: outside.
+
+    `taxi_kg`: allowed above the envelope's heaviest weight, on the ground before take-off only (`taxi_allowance_kg`).
+    var(room) = var CG + slope^2 var W - 2 slope cov(W, CG), slope that of the nearer limit in m/kg.
+    """
     envelope = record.envelope(category)
     if envelope is None:
         return None
     low, high = weight_range(envelope.points)
-    limits = arm_limits(envelope.points, envelope.straight_in, min(max(point.weight_kg, low), high))
+    at = min(max(point.weight_kg, low), high)
+    limits = arm_limits(envelope.points, envelope.straight_in, at)
     assert limits is not None
     forward, aft = point.arm_forward_m - limits[0], limits[1] - point.arm_aft_m
     words = "forward limit" if forward < aft else "aft limit"
-    weight = high - point.weight_kg
+    slope = limit_slopes(envelope.points, envelope.straight_in, at)[0 if forward < aft else 1] if at == point.weight_kg else 0.0
+    variance = point.arm_sd_m**2 + (slope * point.weight_sd_kg) ** 2 - 2 * slope * point.covariance_kg_m
     if point.weight_kg < low:
-        words = f"lighter than the envelope's lightest weight; limits of that weight are used, {words}"
-    return Room(limits, min(forward, aft), weight, words)
+        words = f"below the lightest weight of the envelope, limits of that weight used, {words}"
+    top = high + taxi_kg
+    if point.weight_kg > top:
+        words = f"above the heaviest weight of the envelope, limits of that weight used, {words}"
+    return Room(limits, min(forward, aft), top - point.weight_kg, words, max(variance, 0.0) ** 0.5, top,
+                point.weight_kg < low)
 
 
 def more_weight_kg(record: AirframeRecord, category: str, load: Load, usable_m3: Mapping[str, float],
@@ -162,6 +198,11 @@ def more_weight_kg(record: AirframeRecord, category: str, load: Load, usable_m3:
 def station_weights(record: AirframeRecord, items: tuple[LoadItem, ...]) -> dict[str, float]:
     """Weight at every station, kg."""
     return {s.id: sum(i.weight_kg for i in items if i.station == s.id) for s in record.stations}
+
+
+def station_sds_kg(record: AirframeRecord, items: tuple[LoadItem, ...], errors: InputErrors) -> dict[str, float]:
+    """Error (one sd) of the weight at every station, kg: items are weighed or guessed one by one."""
+    return {s.id: sum(item_sd_kg(i, s, errors) ** 2 for i in items if i.station == s.id) ** 0.5 for s in record.stations}
 
 
 def limit_kg(value: object) -> float | None:

@@ -7,22 +7,27 @@ from datetime import date, datetime
 from typing import Any, TypeVar
 
 from ownship.aeroplane import description as d
-from ownship.aeroplane.envelope import crosses_itself
-from ownship.errors import MissingSource
+from ownship.aeroplane.envelope import crosses_itself, several_ranges_at
+from ownship.errors import BadInput, MissingSource
 from ownship.provenance import digest
-from ownship.schema import Table, read_toml
+from ownship.schema import Table, read_toml, show
+from ownship.units import parse
 
 T = TypeVar("T")
 SPEED = {"low": "15 kt", "high": "400 kt"}
 WEIGHT = {"low": "100 lb", "high": "20000 lb"}
 ARM = {"low": "-1000 in", "high": "1000 in"}
+DIP = {"low": "0 in", "high": "100 in"}
+HEIGHT = {"low": "-1000 ft", "high": "30000 ft"}
+ROTATION = {"low": "500 rpm", "high": "4000 rpm"}
 
 
 def read_airframe(text: str, name: str) -> d.AirframeRecord:
     """An AirframeRecord from a TOML text called `name`.
 
     Refuses, in one sentence with file and line: unknown keys, missing sources, quantities without unit, absurd
-    weights, a polygon that crosses itself, groups of unknown stations, ids that stand twice.
+    weights, a polygon that crosses itself, groups of unknown stations, ids that stand twice. `record.text_digest`
+    names the text, for caches.
     """
     root = read_toml(text, name)
     root.integer("schema", 1, 1, 1)
@@ -34,7 +39,7 @@ def read_airframe(text: str, name: str) -> d.AirframeRecord:
         weighings=tuple(sorted(reader.many("weighings", _weighing), key=lambda w: w.date)),
         equipment=reader.many("equipment", _equipment), stations=reader.many("stations", _station),
         station_groups=reader.many("station_groups", _group), envelopes=reader.many("envelope", _envelope),
-        categories=_categories(root, source), tanks=reader.many("tanks", _tank),
+        categories=_categories(reader), tanks=reader.many("tanks", _tank),
         selector=reader.one("selector", _selector), fuel=reader.one("fuel", _fuel), oil=reader.one("oil", _oil),
         geometry=reader.one("geometry", _geometry), engine=reader.one("engine", _engine),
         propeller=reader.one("propeller", _propeller), speeds=reader.one("speeds", _speeds) or d.Speeds(),
@@ -42,15 +47,22 @@ def read_airframe(text: str, name: str) -> d.AirframeRecord:
         procedures=reader.one("procedures", _procedures), book=reader.one("book", _book),
         electrical=reader.one("electrical", _electrical), equipment_codes=reader.one("equipment_codes", _codes))
     root.done()
-    _check(record, root)
+    _check_ids(record, reader)
+    _check_stations(record, reader)
+    _check_selector(record, reader)
     return record
 
 
 class _Reader:
     def __init__(self, root: Table, source: str) -> None:
         self.root, self.default = root, source
+        self.tables: dict[str, list[Table]] = {}
 
-    def _source(self, table: Table) -> str:
+    def bad(self, key: str, number: int, field: str, sentence: str) -> BadInput:
+        """A refusal at a field of the numbered table `key`, after it was read."""
+        return self.tables[key][number].bad(field, sentence)
+
+    def source(self, table: Table) -> str:
         own = table.text("source", None) or self.default
         if not own:
             raise MissingSource(f"{table.where()}: no source here and no [record] source; add one of the two.")
@@ -62,14 +74,16 @@ class _Reader:
         table = self.root.table(key)
         if table is None:
             return None
-        value = read(table, self._source(table))
+        self.tables[key] = [table]
+        value = read(table, self.source(table))
         table.done()
         return value
 
     def many(self, key: str, read: Callable[[Table, str], T]) -> tuple[T, ...]:
         values = []
-        for table in self.root.tables(key):
-            values.append(read(table, self._source(table)))
+        self.tables[key] = self.root.tables(key)
+        for table in self.tables[key]:
+            values.append(read(table, self.source(table)))
             table.done()
         return tuple(values)
 
@@ -85,21 +99,32 @@ def _record_source(root: Table) -> str:
     return ", ".join(p for p in (source, status) if p)
 
 
-def _check(record: d.AirframeRecord, root: Table) -> None:
-    for what, ids in (("station", [s.id for s in record.stations]), ("tank", [t.id for t in record.tanks])):
-        twice = {i for i in ids if ids.count(i) > 1}
-        if twice:
-            raise root.bad("", f"the {what} id {sorted(twice)[0]!r} stands twice; give each {what} its own id.")
+def _check_ids(record: d.AirframeRecord, reader: _Reader) -> None:
+    for key, field, ids in (("stations", "id", [s.id for s in record.stations]), ("tanks", "id", [t.id for t in record.tanks]),
+                            ("envelope", "category", [e.category for e in record.envelopes])):
+        for number, one in enumerate(ids):
+            if one in ids[:number]:
+                raise reader.bad(key, number, field, f"{one!r} stands twice; give each its own, or remove one.")
+
+
+def _check_stations(record: d.AirframeRecord, reader: _Reader) -> None:
     known = {s.id for s in record.stations}
-    for group in (*record.station_groups, *record.categories):
-        for station in getattr(group, "stations", ()) or getattr(group, "stations_empty", ()):
-            if station not in known:
-                raise root.bad("", f"the station {station!r} is named in a group or category but not among [[stations]].")
-    if record.selector:
-        tanks = {t.id for t in record.tanks}
-        for position in (*record.selector.positions, record.selector.take_off, record.selector.landing):
-            if position not in {*tanks, "both", "fuller"}:
-                raise root.bad("", f"[selector] names the tank {position!r}, which is not among [[tanks]].")
+    named = [("station_groups", i, "stations", x) for i, g in enumerate(record.station_groups) for x in g.stations]
+    named += [("category", i, "stations_empty", x) for i, c in enumerate(record.categories) for x in c.stations_empty]
+    for key, number, field, station in named:
+        if station not in known:
+            raise reader.bad(key, number, field, f"the station {station!r} is not among [[stations]]: "
+                                                 f"{', '.join(sorted(known)) or 'none'}.")
+
+
+def _check_selector(record: d.AirframeRecord, reader: _Reader) -> None:
+    if record.selector is None:
+        return
+    tanks = {t.id for t in record.tanks}
+    named = [("positions", p) for p in record.selector.positions]
+    for field, position in (*named, ("take_off", record.selector.take_off), ("landing", record.selector.landing)):
+        if position not in {*tanks, "both", "fuller"}:
+            raise reader.bad("selector", 0, field, f"{position!r} is not among [[tanks]]: {', '.join(sorted(tanks)) or 'none'}.")
 
 
 def _date(value: Any) -> date:
@@ -121,6 +146,8 @@ def _identity(t: Table, source: str) -> d.Identity:
 def _weights(t: Table, source: str) -> d.Weights:
     ramp, take_off, landing, zero_fuel = (t.limit(k, "mass", **WEIGHT) for k in (
         "ramp_max", "take_off_max", "landing_max", "zero_fuel_max"))
+    if d.is_figure(ramp) and d.is_figure(take_off) and ramp < take_off:
+        raise t.bad("ramp_max", f"{show(ramp, 'lb')} is less than take_off_max; correct one of the two.")
     return d.Weights(ramp, take_off, landing, zero_fuel, source)
 
 
@@ -131,11 +158,14 @@ def _weighing(t: Table, source: str) -> d.Weighing:
         scales = [d.Reading(r.quantity("gross", "mass", low="0 lb", high="20000 lb"),
                             r.quantity("tare", "mass", 0.0, low="0 lb", high="2000 lb"), r.quantity("arm", "length", **ARM))
                   for r in readings]
-        for r in readings:
+        for r, scale in zip(readings, scales, strict=True):
             r.done()
+            if scale.tare_kg > scale.gross_kg:
+                raise t.bad("readings", "a tare is more than its gross weight; correct the two.")
         weight = sum(s.gross_kg - s.tare_kg for s in scales)
-        if weight <= 0:
-            raise t.bad("readings", "the scales add up to nothing; correct gross and tare.")
+        if not parse(WEIGHT["low"], "mass") <= weight <= parse(WEIGHT["high"], "mass"):
+            raise t.bad("readings", f"the scales add up to {show(weight, 'lb')}, which is not believable; allowed is "
+                                    f"{WEIGHT['low']} to {WEIGHT['high']}.")
         arm = sum((s.gross_kg - s.tare_kg) * s.arm_m for s in scales) / weight
     else:
         weight, arm = t.quantity("weight", "mass", **WEIGHT), t.quantity("arm", "length", **ARM)
@@ -167,23 +197,47 @@ def _group(t: Table, source: str) -> d.StationGroup:
 
 
 def _envelope(t: Table, source: str) -> d.Envelope:
-    points = t.pairs("points", "mass", "length")
+    points = _bounded_pairs(t, "points", ("mass", WEIGHT), ("length", ARM))
+    if len(points) > 1 and points[0] == points[-1]:
+        points = points[:-1]
     if len(points) < 3:
         raise t.bad("points", f"{len(points)} points make no envelope; give at least three.")
+    if len({w for w, _ in points}) < 2 or len({a for _, a in points}) < 2:
+        raise t.bad("points", "the envelope has no area; give its corners in order round the edge.")
     if crosses_itself(points):
         raise t.bad("points", "the envelope crosses itself; give its corners in order round the edge.")
+    if (weight := several_ranges_at(points)) is not None:
+        raise t.bad("points", f"at {show(weight, 'lb')} the envelope allows more than one range of arms; correct its corners.")
     return d.Envelope(t.text("category", "normal"), t.choice("straight_in", ("arm", "moment")), points, source)
 
 
-def _categories(root: Table, default: str) -> tuple[d.Category, ...]:
-    table = root.table("category")
+def _bounded_pairs(t: Table, key: str, first: tuple[str, dict[str, str]], second: tuple[str, dict[str, str]]) -> Any:
+    """A list of pairs with every number believable: (dimension, {"low", "high"}) for each of the two."""
+    pairs = t.pairs(key, first[0], second[0], ())
+    for pair in pairs:
+        for value, (dimension, bounds) in zip(pair, (first, second), strict=True):
+            if not parse(bounds["low"], dimension) <= value <= parse(bounds["high"], dimension):
+                unit = bounds["low"].split()[-1]
+                raise t.bad(key, f"{show(value, unit)} is not believable; allowed is {bounds['low']} to {bounds['high']}.")
+    return pairs
+
+
+def _rising(t: Table, key: str, numbers: list[float], what: str) -> None:
+    if numbers != sorted(set(numbers)):
+        raise t.bad(key, f"{what} should rise from entry to entry; put them in order.")
+
+
+def _categories(reader: _Reader) -> tuple[d.Category, ...]:
+    table = reader.root.table("category")
     if table is None:
         return ()
     found = []
+    reader.tables["category"] = []
     for name in table.keys():  # noqa: SIM118 - a Table, not a dict
         part = table.table(name)
         assert part is not None
-        source = part.text("source", default)
+        reader.tables["category"].append(part)
+        source = reader.source(part)
         found.append(d.Category(name, part.texts("stations_empty", ()), part.texts("manoeuvres", ()), source))
         part.done()
     return tuple(found)
@@ -199,8 +253,13 @@ def _tank(t: Table, source: str) -> d.Tank:
     for mark in marks:
         if mark.usable_m3 > capacity - unusable + 1e-9:
             raise t.bad("marks", f"the mark {mark.name!r} is above the tank's usable capacity.")
+    dipstick = _bounded_pairs(t, "dipstick", ("length", DIP), ("volume", {"low": "0 usgal", "high": "500 usgal"}))
+    _rising(t, "dipstick", [r for r, _ in dipstick], "the readings")
+    _rising(t, "dipstick", [v for _, v in dipstick], "the amounts")
+    if dipstick and dipstick[-1][1] > capacity + 1e-9:
+        raise t.bad("dipstick", "the dipstick shows more than the tank holds; correct one of the two.")
     return d.Tank(t.text("id"), t.text("name", ""), capacity, unusable, t.quantity("arm", "length", **ARM), marks,
-                  t.pairs("dipstick", "length", "volume", ()), source)
+                  dipstick, source)
 
 
 def _selector(t: Table, source: str) -> d.Selector:
@@ -230,24 +289,29 @@ def _geometry(t: Table, source: str) -> d.Geometry:
 
 
 def _engine(t: Table, source: str) -> d.Engine:
-    avoid = t.take("avoid_rpm", [])
-    bands = tuple((t.convert_value("avoid_rpm", a, "rotation"), t.convert_value("avoid_rpm", b, "rotation"))
-                  for a, b in avoid)
+    bands = _bounded_pairs(t, "avoid_rpm", ("rotation", ROTATION), ("rotation", ROTATION))
+    for band in bands:
+        _rising(t, "avoid_rpm", list(band), "the two ends of a range")
     return d.Engine(t.quantity("power", "power", low="30 hp", high="600 hp"),
                     t.quantity("rpm", "rotation", low="1500 rpm", high="4000 rpm"),
                     t.number("compression", None, 4.0, 15.0), t.text("aspiration", "carburettor"), bands, source)
 
 
 def _propeller(t: Table, source: str) -> d.Propeller:
+    static = t.quantities("static_rpm", "rotation", None, length=2, low="1000 rpm", high="4000 rpm")
+    _rising(t, "static_rpm", list(static or ()), "the two ends of the band")
     return d.Propeller(t.integer("blades", 2, 2, 6), t.quantity("diameter", "length", low="40 in", high="120 in"),
                        t.quantity("pitch", "length", low="20 in", high="120 in"),
-                       t.quantity("rpm_max", "rotation", None, low="1500 rpm", high="4000 rpm"),
-                       t.quantities("static_rpm", "rotation", None, length=2, low="1000 rpm", high="4000 rpm"), source)
+                       t.quantity("rpm_max", "rotation", None, low="1500 rpm", high="4000 rpm"), static, source)
 
 
 def _speeds(t: Table, source: str) -> d.Speeds:
     names = ("vs1", "vs0", "va", "vno", "vne", "vfe", "vx", "vy", "best_glide")
     values = {f"{n}_m_s": t.limit(n, "speed", **SPEED) for n in names}
+    for lower, upper in (("vs0", "vs1"), ("vno", "vne")):
+        low, high = values[f"{lower}_m_s"], values[f"{upper}_m_s"]
+        if d.is_figure(low) and d.is_figure(high) and low > high:
+            raise t.bad(lower, f"{lower} is more than {upper}; correct one of the two.")
     crosswind = t.limit("demonstrated_crosswind", "speed", low="1 kt", high="60 kt")
     return d.Speeds(**values, demonstrated_crosswind_m_s=crosswind, source=source)
 
@@ -263,9 +327,14 @@ def _deviation(t: Table, source: str) -> d.Deviation:
     magnetic, compass = t.take("magnetic"), t.take("compass")
     if not isinstance(magnetic, list) or not isinstance(compass, list) or len(magnetic) != len(compass) or not magnetic:
         raise t.bad("magnetic", "magnetic and compass should be two lists of equal length.")
+
     def degrees(key: str, values: list[Any]) -> tuple[float, ...]:
-        return tuple(float(v) if isinstance(v, int | float) and not isinstance(v, bool)
-                     else t.convert_value(key, v, "angle") for v in values)
+        found = tuple(float(v) if isinstance(v, int | float) and not isinstance(v, bool)
+                      else t.convert_value(key, v, "angle") for v in values)
+        for value in found:
+            if not 0 <= value <= 360:
+                raise t.bad(key, f"{value:g} is no heading; write 0 to 360 degrees.")
+        return found
 
     return d.Deviation(degrees("magnetic", magnetic), degrees("compass", compass), source)
 
@@ -277,7 +346,7 @@ def _procedures(t: Table, source: str) -> d.Procedures:
     if take_off:
         first = d.TakeOffProcedure(str(take_off.take("flap", "")), take_off.quantity("lift_off", "speed", None, **SPEED),
                                    take_off.quantity("at_50ft", "speed", None, **SPEED),
-                                   take_off.quantity("mixture_rich_below", "length", None))
+                                   take_off.quantity("mixture_rich_below", "length", None, **HEIGHT))
         take_off.done()
     if approach:
         second = d.ApproachProcedure(str(approach.take("flap", "")), approach.quantity("speed", "speed", None, **SPEED),
@@ -286,7 +355,9 @@ def _procedures(t: Table, source: str) -> d.Procedures:
     if go_around:
         flap = str(go_around.take("flap", ""))
         go_around.done()
-    return d.Procedures(first, t.pairs("climb", "length", "speed", ()), second, flap, source)
+    climb = _bounded_pairs(t, "climb", ("length", HEIGHT), ("speed", SPEED))
+    _rising(t, "climb", [h for h, _ in climb], "the altitudes")
+    return d.Procedures(first, climb, second, flap, source)
 
 
 def _book(t: Table, source: str) -> d.Book:

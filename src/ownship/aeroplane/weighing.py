@@ -30,6 +30,8 @@ class Mass:
 def weigh(readings: Iterable[Reading]) -> Mass:
     """Sum of scales: W = sum(gross - tare), moment = sum((gross - tare) arm). Checks: WB-01..07."""
     scales = list(readings)
+    if any(r.tare_kg > r.gross_kg for r in scales):
+        raise NotPossible("A tare is more than its gross weight; correct the reading.")
     weight = sum(r.gross_kg - r.tare_kg for r in scales)
     if weight <= 0:
         raise NotPossible("The scales add up to nothing; correct gross and tare weights.")
@@ -116,8 +118,11 @@ def empty_weight(record: AirframeRecord, on: date, errors: InputErrors | None = 
     """Basic empty weight and arm on a date: the latest weighing, oil and fuel brought to full oil and unusable
     fuel, and every equipment entry since.
 
+    Equipment counts from the day after the weighing: what changed on the day itself is taken to be in it.
     MissingKey where no weighing is on or before the date, or where a correction lacks tank or oil data. The error
-    is that of a weighing (3 lb, 0.05 in) or of a computed paper (10 lb, 0.3 in) plus 1 lb a year of age.
+    is that of a weighing (3 lb, 0.05 in) or of a computed paper (10 lb, 0.3 in) plus 1 lb for every year since the
+    aeroplane was last on scales: a computed paper does not take the years away. Drained oil is replaced by the whole
+    capacity, the undrainable part twice where a weighing held it: heavier, never lighter.
     """
     errors = errors or usual_errors()
     past = [w for w in record.weighings if w.date <= on]
@@ -127,9 +132,9 @@ def empty_weight(record: AirframeRecord, on: date, errors: InputErrors | None = 
     later = [e for e in record.equipment if latest.date < e.date <= on]
     mass = add(Mass(latest.weight_kg, latest.weight_kg * latest.arm_m), _corrections(record, latest))
     mass = add(mass, [(e.weight_kg, e.arm_m) for e in later])
-    years = (on - latest.date).days / DAYS_A_YEAR
     base = (errors.weighing_kg, errors.weighing_arm_m) if latest.weighed else (errors.computed_kg, errors.computed_arm_m)
     real = [w for w in past if w.weighed]
+    years = (on - (real[-1] if real else past[0]).date).days / DAYS_A_YEAR
     return EmptyWeight(mass.weight_kg, mass.arm_m, base[0] + errors.year_kg * years, base[1],
                        f"weighing of {latest.date.isoformat()}" + (f" and {len(later)} changes since" if later else ""),
                        real[-1].date if real else None, _warnings(latest, real, on, errors))

@@ -245,11 +245,12 @@ def _beside(s: Situation, key: str, judged: JudgedEnd, name: str, weight: FloatA
         if s.request.own.runway_m is not None and available is not None:
             about = rule.About(f"own.runway.{name}", "runway length, own minimum", OWN_MINIMUM, "your own minima", name)
             found.append(rule.exact(about, available, s.request.own.runway_m, 0.0, "ft", s.request.own.runway_m, upper=False))
-    if key == "take_off" and s.calibrations is not None and judged.end.obstacles:
-        point = s.points[0].aerodrome
-        assert point is not None
-        found += obstacle_margins(judged, point, s.calibrations, weight, s.request.own.obstacle_clearance_m or 0.0,
-                                  s.request.factors.confidence)
+    if key != "landing" and s.calibrations is not None and judged.end.obstacles:
+        place = s.points[0 if key == "take_off" else -1].aerodrome
+        assert place is not None
+        over = obstacle_margins(judged, place, s.calibrations, weight, s.request.own.obstacle_clearance_m or 0.0,
+                                s.request.factors.confidence)
+        found += over if key == "take_off" else [replace(m, id=m.id.replace("obstacle.", "obstacle.leave_again.")) for m in over]
     return found
 
 
@@ -292,8 +293,9 @@ def _more(s: Situation, aboard: _Aboard) -> dict[str, Any]:
 def _not_checked(s: Situation, runways: dict[str, JudgedEnd]) -> list[str]:
     """What stands unjudged because nobody entered it."""
     found = ["Recency, open defects and maintenance: no records are kept yet."]
-    if "take_off" in runways and not runways["take_off"].end.obstacles:
-        found.append("Obstacles beyond the take-off runway: none are entered.")
+    for key, words in (("take_off", "the take-off runway"), ("leave_again", "the runway you leave again from")):
+        if key in runways and not runways[key].end.obstacles:
+            found.append(f"Obstacles beyond {words}: none are entered.")
     if s.request.ground_m is None:
         found.append("Ground along the route: none is entered in [ground].")
     return found

@@ -59,6 +59,11 @@ def weather_of(request: FlightRequest, ident: str, places: dict[str, Aerodrome],
         seen.add(target)
         entry = request.weather[target]
     own = read_entry(entry, places.get(target), day)
+    place = places.get(target)
+    if own.station and place is not None and own.station not in place.codes:
+        moved = _moved(own, places.get(own.station), place)
+        return PlaceWeather(moved, usual("borrowed_temperature_sd"), True,
+                            f"a report of {own.station}, not of {target} ({own.source})")
     if target in (ident, "default"):
         sd = usual("surface_temperature_sd") if target == ident else usual("borrowed_temperature_sd")
         return PlaceWeather(own, sd, False, own.source)
@@ -72,7 +77,7 @@ def _moved(w: SurfaceWeather, start: Aerodrome | None, to: Aerodrome | None) -> 
     if temperature is not None and start and to and start.elevation_m is not None and to.elevation_m is not None:
         temperature += float(isa_temperature_k(to.elevation_m) - isa_temperature_k(start.elevation_m))
     dew = None if w.dew_point_k is None or temperature is None else min(w.dew_point_k, temperature)
-    return SurfaceWeather(w.wind, temperature, dew, w.altimeter_pa, None, None, w.source)
+    return SurfaceWeather(w.wind, temperature, dew, w.altimeter_pa, None, None, w.source, w.station, w.observed)
 
 
 def read_entry(entry: WeatherEntry, aerodrome: Aerodrome | None, day: date) -> SurfaceWeather:
@@ -95,7 +100,7 @@ def read_entry(entry: WeatherEntry, aerodrome: Aerodrome | None, day: date) -> S
                           entry.altimeter_pa if entry.altimeter_pa is not None else base.altimeter_pa,
                           entry.visibility_m if entry.visibility_m is not None else base.visibility_m,
                           entry.ceiling_m if entry.ceiling_m is not None else base.ceiling_m,
-                          base.source if entry.metar else "typed in by the pilot")
+                          base.source if entry.metar else "typed in by the pilot", base.station, base.observed)
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC
+
 import numpy as np
 
 from ownship.aeroplane.weighing import EmptyWeight
@@ -17,6 +19,8 @@ from ownship.performance.model import priors
 from ownship.words.figures import number_text
 from ownship.words.verdicts import NOT_KNOWN, OUTSIDE, TIGHT, WITHIN, Verdict
 from ownship.world import magnetism
+
+OLD_REPORT_MIN = 120.0
 
 
 def sentence(verdict: Verdict, margins: tuple[Margin, ...]) -> str:
@@ -65,6 +69,18 @@ def warnings_of(s: Situation, flown: Flown | None, runways: dict[str, JudgedEnd]
     return tuple({"id": w.id, "text": w.text, "place": w.place, "source": w.source} for w in seen.values())
 
 
+def _age(s: Situation, index: int, place: str, observed: tuple[int, int, int] | None) -> list[Warning]:
+    """A report whose day or hour is far from the departure is named: a METAR holds for its hour."""
+    if observed is None:
+        return []
+    departure = s.departure.astimezone(UTC)
+    minutes = (departure.hour - observed[1]) * 60 + departure.minute - observed[2]
+    if observed[0] == departure.day and abs(minutes) <= OLD_REPORT_MIN:
+        return []
+    return [Warning("weather", f"The METAR is of the {observed[0]:02d}th at {observed[1]:02d}:{observed[2]:02d}Z, the departure "
+                    f"on the {departure.day:02d}th at {departure:%H:%M}Z: get the report of the hour.", place, "METAR")]
+
+
 def _place(s: Situation, index: int, departing: bool) -> list[Warning]:
     point = s.points[index]
     typed = s.request.origin if index == 0 else s.request.destination
@@ -72,6 +88,7 @@ def _place(s: Situation, index: int, departing: bool) -> list[Warning]:
     if weather is None:
         return []
     found = [Warning("weather", f"The weather is {weather.words}: see the place's own.", point.name)] if weather.borrowed else []
+    found += _age(s, index, point.name, weather.weather.observed)
     air = weather.air(point.elevation_m)
     if air is None or weather.weather.temperature_k is None or point.elevation_m is None:
         return found

@@ -16,6 +16,15 @@ FloatArray = NDArray[np.float64]
 Number = Any
 
 
+LEAST_TURN_DEG = 60.0  # tracks within less than this fix neither wind nor airspeed
+
+
+def direction_deg(value: Number) -> FloatArray:
+    """A direction as 0 <= x < 360: a rounding hair below north is north, not 360."""
+    turned = np.mod(np.asarray(value, dtype=float), 360.0)
+    return np.where(turned >= 360.0, 0.0, turned)
+
+
 def wind_triangle(course_deg: Number, tas: Number, wind_from_deg: Number,
                   wind: Number) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Heading, groundspeed and correction (positive right) to hold a course; NaN where the wind is too strong.
@@ -30,7 +39,7 @@ def wind_triangle(course_deg: Number, tas: Number, wind_from_deg: Number,
         ground = tas * np.cos(correction) - wind * np.cos(angle)
         ground = np.where(ground > 0, ground, np.nan)
         correction_deg = np.where(np.isnan(ground), np.nan, np.degrees(correction))
-    return np.mod(course_deg + correction_deg, 360.0), ground, correction_deg
+    return direction_deg(course_deg + correction_deg), ground, correction_deg
 
 
 def wind_found(course_deg: float, heading_deg: float, tas: float, groundspeed: float) -> tuple[float, float]:
@@ -38,7 +47,7 @@ def wind_found(course_deg: float, heading_deg: float, tas: float, groundspeed: f
     air, ground = np.radians(heading_deg), np.radians(course_deg)
     east = groundspeed * np.sin(ground) - tas * np.sin(air)
     north = groundspeed * np.cos(ground) - tas * np.cos(air)
-    return float(np.mod(np.degrees(np.arctan2(-east, -north)), 360.0)), float(np.hypot(east, north))
+    return float(direction_deg(np.degrees(np.arctan2(-east, -north)))), float(np.hypot(east, north))
 
 
 def components(runway_deg: Number, wind_from_deg: Number, wind: Number) -> tuple[FloatArray, FloatArray]:
@@ -56,6 +65,11 @@ def tas_from_gps(groundspeed: FloatArray, track_deg: FloatArray) -> tuple[float,
     speed, track = np.asarray(groundspeed, dtype=float), np.radians(np.asarray(track_deg, dtype=float))
     if speed.size < 3:
         raise NotPossible(f"{speed.size} GPS legs cannot fix wind and airspeed; fly three or more headings.")
+    around = np.sort(np.mod(np.degrees(track), 360.0))
+    widest = np.diff(np.append(around, around[0] + 360.0)).max()
+    if 360.0 - widest < LEAST_TURN_DEG:
+        raise NotPossible(f"The GPS legs lie within {360.0 - widest:.0f} degrees of track, which cannot tell wind from airspeed; "
+                          "fly three clearly different headings.")
     x, y = speed * np.sin(track), speed * np.cos(track)
     scale = max(float(speed.max()), 1e-9)
     design = np.column_stack([2 * x, 2 * y, np.ones_like(x)]) / np.array([scale, scale, 1.0])
@@ -72,17 +86,17 @@ def tas_from_gps(groundspeed: FloatArray, track_deg: FloatArray) -> tuple[float,
         east, north, tas = east + step[0], north + step[1], tas + step[2]
         if np.abs(step).max() < 1e-12 * scale:
             break
-    return float(tas), float(np.mod(np.degrees(np.arctan2(-east, -north)), 360.0)), float(np.hypot(east, north))
+    return float(tas), float(direction_deg(np.degrees(np.arctan2(-east, -north)))), float(np.hypot(east, north))
 
 
 def magnetic_deg(true_deg: Number, variation_deg: Number) -> FloatArray:
     """Magnetic from true: true - variation (east positive). Checks: NV-12, NV-14."""
-    return np.mod(np.asarray(true_deg, dtype=float) - variation_deg, 360.0)
+    return direction_deg(np.asarray(true_deg, dtype=float) - variation_deg)
 
 
 def compass_from_magnetic(magnetic: Number, deviation_deg: Number) -> FloatArray:
     """Compass from magnetic: magnetic - deviation (east positive). Checks: NV-12, NV-14."""
-    return np.mod(np.asarray(magnetic, dtype=float) - deviation_deg, 360.0)
+    return direction_deg(np.asarray(magnetic, dtype=float) - deviation_deg)
 
 
 def compass_by_card(magnetic: Number, card_magnetic: tuple[float, ...], card_compass: tuple[float, ...]) -> FloatArray:
@@ -91,7 +105,7 @@ def compass_by_card(magnetic: Number, card_magnetic: tuple[float, ...], card_com
     steer = (steer + 180.0) % 360.0 - 180.0
     order = np.argsort(card_magnetic)
     at = np.asarray(card_magnetic, dtype=float)[order]
-    return np.mod(magnetic + np.interp(np.mod(magnetic, 360.0), at, steer[order], period=360.0), 360.0)
+    return direction_deg(magnetic + np.interp(np.mod(magnetic, 360.0), at, steer[order], period=360.0))
 
 
 def no_return(endurance: float, out: float, home: float) -> tuple[float, float]:

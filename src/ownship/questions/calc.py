@@ -32,6 +32,8 @@ from ownship.questions.calc_options import (
 )
 from ownship.units import from_si, parse
 
+CALM_KT = 1e-6
+
 
 @dataclass(frozen=True)
 class Calculation:
@@ -111,7 +113,13 @@ def _wind_found(o: Options) -> Results:
     from ownship.physics.wind import wind_found
 
     direction, speed = wind_found(a_direction(o, "course"), a_direction(o, "heading"), a_speed(o, "tas"), a_speed(o, "groundspeed"))
-    return {"wind_direction": (direction, "deg"), "wind_speed": kt(speed)}
+    return _wind_results(direction, float(from_si(speed, "kt")))
+
+
+def _wind_results(direction: float, wind_kt: float) -> Results:
+    """Wind found; in calm air there is no direction."""
+    calm = wind_kt < CALM_KT
+    return ({} if calm else {"wind_direction": (direction, "deg")}) | {"wind_speed": (0.0 if calm else wind_kt, "kt")}
 
 
 def _runway_heading(text: str) -> float:
@@ -183,7 +191,9 @@ def _sun(o: Options) -> Results:
     day = a_day(one(o, "date"), "--date")
     if not 1901 <= day.year <= 2099:
         raise BadInput(f"--date: {day.isoformat()} is outside 1901 to 2099, for which the sun's series is good.")
-    found = sun_day(lat, (lon + 180.0) % 360.0 - 180.0, day)
+    lon = (lon + 180.0) % 360.0 - 180.0
+    days = [sun_day(lat, lon, day + timedelta(days=d)) for d in (0, -1, 1)]
+    found = next((x for x in days if (x.noon + timedelta(hours=offset)).date() == day), days[0])
 
     def local(moment: datetime | None) -> tuple[str, str] | None:
         if moment is None:
@@ -209,7 +219,7 @@ def _tas_from_gps(o: Options) -> Results:
         speeds.append(float(match[1]))
         tracks.append(float(match[2]))
     tas, direction, wind = tas_from_gps(np.array(speeds), np.array(tracks))
-    return {"tas": (tas, "kt"), "wind_direction": (direction, "deg"), "wind_speed": (wind, "kt")}
+    return {"tas": (tas, "kt")} | _wind_results(direction, wind)
 
 
 def _no_return(o: Options) -> Results:

@@ -98,7 +98,7 @@ def a_position(options: Options, name: str) -> tuple[float, float]:
 
 
 def east(text: str, what: str) -> float:
-    """A variation or deviation as 3W, 12E or a signed number (east positive)."""
+    """A variation or deviation as 3W, 12E or 0; east positive."""
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([EWew])\s*", text)
     if match:
         return plain(match[1], what, 0, 180) * (1 if match[2].upper() == "E" else -1)
@@ -110,6 +110,8 @@ def east(text: str, what: str) -> float:
 def a_day(text: str, what: str) -> date:
     """An ISO date."""
     try:
+        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+            raise ValueError
         return date.fromisoformat(text)
     except ValueError:
         raise BadInput(f"{what}: {text!r} is not a date; write 2026-03-05.") from None

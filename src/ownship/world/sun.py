@@ -35,7 +35,10 @@ def _sun(moment: datetime) -> tuple[float, float]:
 
 
 def zenith_deg(lat_deg: float, lon_deg: float, moment: datetime) -> float:
-    """Zenith distance of the sun's centre (no refraction) at an aware moment. Check: SU-06 within 0.01 deg."""
+    """Zenith distance of the sun's centre (no refraction) at an aware moment.
+
+    Check: SU-06 with its 0.016 deg of refraction added.
+    """
     at = moment.astimezone(UTC)
     declination, equation = _sun(at)
     minutes = at.hour * 60 + at.minute + at.second / 60 + at.microsecond / 6e7

@@ -14,8 +14,8 @@ from ownship.units import from_si, to_si
 
 HIGHEST_SURFACE_WIND_KT, HIGHEST_ALOFT_WIND_KT = 120, 300
 UNSIGNED_NEGATIVE_ABOVE_M = float(to_si(24000, "ft"))
-_WIND = re.compile(r"^(?:(\d{3})|(VRB))/?(\d{2,3})(?:G(\d{2,3}))?(?:KT)?$")
-_SPACED = re.compile(r"^(\d{1,3}|VRB)\s*/\s*(\d{1,3})\s*(?:G\s*(\d{1,3}))?$")
+_WIND = re.compile(r"^(?:(\d{3})|(VRB))/?(\d{1,3})(?:G(\d{1,3}))?\s*(?:KT)?$")
+_SPACED = re.compile(r"^(\d{1,3}|VRB)\s*/\s*(\d{1,3})\s*(?:G\s*(\d{1,3}))?\s*(?:KT)?$")
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,8 @@ class SurfaceWeather:
     visibility_m: float | None
     ceiling_m: float | None
     source: str
+    station: str = ""
+    observed: tuple[int, int, int] | None = None  # day, hour, minute UTC
 
 
 def parse_wind(text: str, where: str = "wind", highest_kt: int = HIGHEST_SURFACE_WIND_KT) -> WindReport:
@@ -72,18 +74,36 @@ def parse_metar(text: str, where: str = "metar") -> SurfaceWeather:
     if not re.match(r"^[A-Z][A-Z0-9]{3}\s+\d{6}Z\b", body) or re.search(r"\bNIL\b", body):
         raise WeatherText(f"{where}: {text[:60]!r} does not read as a METAR; it begins with the station and the time, "
                           "such as KBOI 112353Z.")
-    report = _parsed(body, text, where)
-    main = body.split(" RMK ")[0]
+    _parsed(body, text, where)
+    main = re.split(r"\s(?:RMK|BECMG|TEMPO|NOSIG|FM\d{4})\b", body)[0]
     temperature, dew_point = _temperatures(body, main)
-    return SurfaceWeather(_wind_of(main, where), temperature, dew_point, _altimeter(main), _visibility(main),
-                          _ceiling(report), f"METAR {body}")
+    stamp = re.match(r"^([A-Z0-9]{4})\s+(\d{2})(\d{2})(\d{2})Z", body)
+    assert stamp is not None
+    observed = (int(stamp[2]), int(stamp[3]), int(stamp[4]))
+    altimeter = _altimeter(main)
+    _believable(where, observed, altimeter, (temperature, dew_point))
+    return SurfaceWeather(_wind_of(main, where), temperature, dew_point, altimeter, _visibility(main), _ceiling(main),
+                          f"METAR {body}", stamp[1], observed)
 
 
-def _parsed(body: str, text: str, where: str) -> object:
+def _believable(where: str, observed: tuple[int, int, int], altimeter: float | None, degrees: tuple[float | None, ...]) -> None:
+    """Refuse a METAR whose time, altimeter or temperatures no place on Earth reports."""
+    if not (1 <= observed[0] <= 31 and observed[1] <= 23 and observed[2] <= 59):
+        raise WeatherText(f"{where}: {observed[0]:02d}{observed[1]:02d}{observed[2]:02d}Z is no day and time; check the report.")
+    if altimeter is not None and not to_si(850, "hPa") <= altimeter <= to_si(1100, "hPa"):
+        raise WeatherText(f"{where}: an altimeter setting of {from_si(altimeter, 'hPa'):.0f} hPa is not believable; check the "
+                          "report.")
+    for kelvin in degrees:
+        if kelvin is not None and not -80 <= from_si(kelvin, "C", "temperature") <= 60:
+            raise WeatherText(f"{where}: {from_si(kelvin, 'C', 'temperature'):.0f} C is not believable; check the report.")
+
+
+def _parsed(body: str, text: str, where: str) -> None:
+    """Let the parser read the whole report: what it cannot read is refused."""
     from metar_taf_parser.parser.parser import MetarParser
 
     try:
-        return MetarParser().parse(body)  # type: ignore[no-untyped-call]
+        MetarParser().parse(body)  # type: ignore[no-untyped-call]
     except Exception:
         raise WeatherText(f"{where}: {text[:60]!r} does not read as a METAR; check it group by group.") from None
 
@@ -91,7 +111,12 @@ def _parsed(body: str, text: str, where: str) -> object:
 def _wind_of(main: str, where: str) -> WindReport | None:
     match = re.search(r"\b(\d{3}|VRB)(\d{2,3})(?:G(\d{2,3}))?(KT|MPS)\b", main)
     if match is None:
+        odd = next((w for w in main.split() if w.endswith(("KT", "MPS")) and not w.startswith("/")), None)
+        if odd is not None:
+            raise WeatherText(f"{where}: the wind group {odd!r} does not read; check it.")
         return None
+    if match[3] and int(match[3]) < int(match[2]):
+        raise WeatherText(f"{where}: the gust of {match[3]} is below the wind of {match[2]}; check the wind group.")
     unit = "kt" if match[4] == "KT" else "m/s"
     speed, gust = float(to_si(int(match[2]), unit)), float(to_si(int(match[3]), unit)) if match[3] else None
     fastest = from_si(gust or speed, "kt")
@@ -140,16 +165,19 @@ def _visibility(main: str) -> float | None:
     return None
 
 
-def _ceiling(report: object) -> float | None:
-    """Lowest broken or overcast layer or vertical visibility above the ground, m; infinity where there is none. WX-10."""
-    vertical = getattr(report, "vertical_visibility", None)
-    heights = [c.height for c in getattr(report, "clouds", []) if c.height is not None
-               and getattr(c.quantity, "name", "") in ("BKN", "OVC")]
-    if vertical is not None:
-        heights.append(vertical)
-    if heights:
-        return float(to_si(min(heights), "ft"))
-    return float("inf")
+def _ceiling(main: str) -> float | None:
+    """Lowest broken or overcast layer or vertical visibility above the ground, m. Check: WX-10.
+
+    Infinity only where the report says that there is no ceiling; None where a layer has no height or nothing is said.
+    """
+    layers = re.findall(r"(?<=\s)(FEW|SCT|BKN|OVC|VV)(\d{3}|///)", main)
+    ceilings = [height for cover, height in layers if cover in ("BKN", "OVC", "VV")]
+    if "///" in ceilings or re.search(r"(?<=\s)//////", main):
+        return None
+    if ceilings:
+        return float(to_si(min(int(h) for h in ceilings) * 100, "ft"))
+    clear = re.search(r"(?<=\s)(CLR|SKC|NSC|NCD|CAVOK)\b", main)
+    return float("inf") if clear or layers else None
 
 
 @dataclass(frozen=True)
@@ -203,11 +231,12 @@ def fb_levels(text: str, station: str, where: str = "winds aloft") -> tuple[tupl
 
 
 def _placed(header: str, line: str, where: str) -> list[tuple[float, AloftGroup]]:
-    """Groups by the column they stand under; by count from the right where columns do not tell."""
+    """Groups by the column they stand under, each under its own level; else by count from the right (low levels are left out)."""
     columns = [(m.end(), int(m[0])) for m in re.finditer(r"\d+", header)]
     groups = list(re.finditer(r"\S+", line))[1:]
-    if len(groups) <= len(columns) and line.strip() and not any(abs(g.end() - c[0]) <= 4 for g in groups[:1] for c in columns):
-        pairs = list(zip([c[1] for c in columns[len(columns) - len(groups):]], groups, strict=True))
-    else:
-        pairs = [(min(columns, key=lambda c: abs(c[0] - g.end()))[1], g) for g in groups]
-    return [(float(to_si(level, "ft")), winds_aloft_group(g[0], float(to_si(level, "ft")), where)) for level, g in pairs]
+    if len(groups) > len(columns):
+        raise WeatherText(f"{where}: the station's line has {len(groups)} groups for {len(columns)} levels; check the text.")
+    placed = [(level, g) for g in groups for end, level in columns if abs(end - g.end()) <= 1]
+    if len(placed) != len(groups) or len({level for level, _ in placed}) != len(groups):
+        placed = list(zip([c[1] for c in columns[len(columns) - len(groups):]], groups, strict=True))
+    return [(float(to_si(level, "ft")), winds_aloft_group(g[0], float(to_si(level, "ft")), where)) for level, g in placed]
