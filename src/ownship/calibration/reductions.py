@@ -1,0 +1,231 @@
+"""The owner's own measurements reduced: rows for the calibration, findings in plain words, position error."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ownship.calibration.measured import (
+    FuelFlow,
+    LevelRun,
+    Measurements,
+    PositionErrorTable,
+    RunwayRun,
+    StaticRun,
+    TimedChange,
+    fpm_text,
+    ft_text,
+    geometric_m_s,
+    glide_figures,
+    kt_text,
+    rpm_text,
+)
+from ownship.performance.rows import NUMBERS, TEXTS, VALUE_UNITS, Rows
+from ownship.physics.airspeed import cas_from_ias_m_s, cas_from_tas_m_s
+from ownship.physics.atmosphere import Air
+from ownship.physics.wind import tas_from_gps
+from ownship.units import from_si, to_si
+
+# Assumed errors (one sd): a leg's mean groundspeed in air that is not quite still, an IAS and a tachometer reading.
+LEG_SD_M_S, IAS_SD_M_S = float(to_si(1, "kt")), float(to_si(1, "kt"))
+RPM_READING_SD_REV_S = float(to_si(10, "rpm"))
+WORST_TAS_SD_M_S = float(to_si(4, "kt"))  # a level run less sure than this is no row
+UNUSED_SLOPE_1 = 0.003  # rows know no slope: a slope that shortened the run by more than this is no row
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """What the measurements say.
+
+    rows: for the calibration, origin "own". findings: sentences for the owner. position_error: (IAS, CAS found, sd
+    of that CAS), m/s, one for every level run that noted IAS. tachometer_ratio_1: (optical over panel, sd of it).
+    """
+
+    rows: Rows
+    findings: tuple[str, ...]
+    position_error: tuple[tuple[float, float, float], ...] = ()
+    tachometer_ratio_1: tuple[float, float] | None = None
+
+
+def reduce(measurements: Measurements, position_error: PositionErrorTable | None) -> Reduced:
+    """Rows (origin "own"), findings in words, position error and tachometer ratio from measurements.
+
+    Level run: TAS and wind by least squares of |Vg - w| - TAS. Climb: geometric rate = pressure-altitude rate x T/T_isa
+    at the middle. Panel rpm x the tachometer ratio where one was measured. position_error: the record's table
+    (ias, cas), m/s, used for the glide's TAS and to compare. Derivation: docs/methods/measurements.md.
+    """
+    ratio = tachometer_ratio_1(measurements.tachometer)
+    work = _Work(position_error, 1.0 if ratio is None else ratio[0], [], [], [])
+    _say_tachometer(measurements, ratio, work)
+    for run in measurements.level_runs:
+        _reduce_level(run, work)
+    for climb in measurements.timed_climbs:
+        _reduce_climb(climb, work)
+    for glide in measurements.glides:
+        _reduce_glide(glide, work)
+    for static in measurements.statics:
+        _reduce_static(static, ratio is not None, work)
+    for what, every in (("takeoff", measurements.take_offs), ("landing", measurements.landings)):
+        for one in every:
+            _reduce_runway(what, one, work)
+    for flow in measurements.fuel_flows:
+        _reduce_flow(flow, work)
+    return Reduced(_rows(work.rows), tuple(work.findings), tuple(work.position), ratio)
+
+
+@dataclass
+class _Work:
+    table: PositionErrorTable | None
+    ratio: float
+    rows: list[dict[str, Any]]
+    findings: list[str]
+    position: list[tuple[float, float, float]]
+
+    def row(self, kind: str, line: int, value_si: float, **fields: Any) -> None:
+        self.rows.append({"kind": kind, "line": line, "value": float(from_si(value_si, *VALUE_UNITS[kind]))} | fields)
+
+
+def tachometer_ratio_1(pairs: tuple[tuple[float, float], ...]) -> tuple[float, float] | None:
+    """Mean of optical over panel and its sd: scatter of the pairs and 10 rpm of reading each; None without pairs."""
+    if not pairs:
+        return None
+    panel, optical = np.array(pairs).T
+    ratio = optical / panel
+    scatter = float(ratio.std(ddof=1)) if len(pairs) > 1 else 0.0
+    sd = np.hypot(scatter, RPM_READING_SD_REV_S / panel.mean()) / np.sqrt(len(pairs))
+    return float(ratio.mean()), float(sd)
+
+
+def _say_tachometer(m: Measurements, ratio: tuple[float, float] | None, work: _Work) -> None:
+    panel = len(m.level_runs) + len(m.fuel_flows) + sum(not s.optical for s in m.statics)
+    if ratio is not None:
+        off, sd = 2400 * (ratio[0] - 1), 2400 * ratio[1]
+        way = "less" if off > 0 else "more"
+        work.findings.append(f"Tachometer: at 2,400 rpm the panel shows {abs(off):.0f} rpm {way} than the engine turns "
+                             f"(standard deviation {sd:.0f} rpm, {len(m.tachometer)} checks); {panel} panel readings "
+                             "were corrected by it.")
+    elif panel:
+        work.findings.append(f"The tachometer was not checked: {panel} panel readings of rpm are used as they are, and "
+                             "errors of 50 to 100 rpm are common; check it with an optical one.")
+
+
+def level_run_found(run: LevelRun) -> tuple[float, float, float, float, float | None]:
+    """TAS, its sd, wind from (deg), wind speed and rms residual of the legs (None with three: nothing is left over).
+
+    sd = s sqrt of the TAS element of (J'J)^-1, s the larger of 1 kt and the legs' own scatter. m/s.
+    """
+    speed, track = np.array(run.groundspeed_m_s), np.array(run.track_deg)
+    tas, wind_from, wind = tas_from_gps(speed, track)
+    toward = np.radians(wind_from + 180.0)
+    dx = speed * np.sin(np.radians(track)) - wind * np.sin(toward)
+    dy = speed * np.cos(np.radians(track)) - wind * np.cos(toward)
+    reach = np.hypot(dx, dy)
+    jacobian = np.column_stack([-dx / reach, -dy / reach, -np.ones_like(reach)])
+    spare = speed.size - 3
+    scatter = float(np.sqrt(np.sum((reach - tas) ** 2) / spare)) if spare else None
+    sd = max(LEG_SD_M_S, scatter or 0.0) * float(np.sqrt(np.linalg.inv(jacobian.T @ jacobian)[2, 2]))
+    return tas, sd, wind_from, wind, scatter
+
+
+def _reduce_level(run: LevelRun, work: _Work) -> None:
+    tas, sd, wind_from, wind, scatter = level_run_found(run)
+    left = "" if scatter is None else f", the legs agree within {kt_text(scatter)}"
+    found = (f"Level run (line {run.line}): {kt_text(tas)} true airspeed (standard deviation {kt_text(sd)}) at "
+             f"{rpm_text(run.rev_s * work.ratio)}, wind from {wind_from:.0f} degrees at {kt_text(wind)}{left}")
+    if sd > WORST_TAS_SD_M_S:
+        work.findings.append(f"{found}; that is too unsure, so it is not used: fly it again in smoother air on tracks "
+                             "further apart.")
+        return
+    work.findings.append(f"{found}.")
+    work.row("cruise_tas_kt", run.line, tas, pressure_altitude_m=run.pressure_altitude_m, weight_kg=run.weight_kg,
+             temperature_k=run.temperature_k, rev_s=run.rev_s * work.ratio, mixture=run.mixture)
+    if run.ias_m_s is not None:
+        cas = float(cas_from_tas_m_s(tas, Air(run.pressure_altitude_m, run.temperature_k)))
+        work.position.append((run.ias_m_s, cas, float(np.hypot(sd * cas / tas, IAS_SD_M_S))))
+        _say_position(run.ias_m_s, cas, work)
+
+
+def _say_position(ias: float, cas: float, work: _Work) -> None:
+    sd = work.position[-1][2]
+    words = f"Airspeed indicator: {kt_text(ias)} indicated was {kt_text(cas)} calibrated (standard deviation {kt_text(sd)})"
+    if work.table is not None:
+        book = float(cas_from_ias_m_s(ias, work.table))
+        verdict = "differs from" if abs(cas - book) > 2 * sd else "agrees with"
+        words += f", which {verdict} the {kt_text(book)} of the record's table"
+    work.findings.append(f"{words}.")
+
+
+def _reduce_climb(climb: TimedChange, work: _Work) -> None:
+    middle, rate = geometric_m_s(climb)
+    work.row("rate_of_climb_fpm", climb.line, rate, pressure_altitude_m=middle, temperature_k=climb.temperature_k,
+             weight_kg=climb.weight_kg, climb_ias_m_s=climb.ias_m_s)
+    work.findings.append(f"Timed climb (line {climb.line}): {fpm_text(rate)} at {ft_text(middle)} pressure altitude and "
+                         f"{kt_text(climb.ias_m_s)} indicated, corrected for the air's temperature.")
+
+
+def _reduce_glide(glide: TimedChange, work: _Work) -> None:
+    sink, ratio = glide_figures(glide, work.table)
+    work.findings.append(f"Glide (line {glide.line}), propeller {glide.propeller}, {kt_text(glide.ias_m_s)} indicated: sinks "
+                         f"{fpm_text(sink)}, {ratio:.1f} to 1 in still air; the calibration does not use glides yet.")
+
+
+def _reduce_static(static: StaticRun, checked: bool, work: _Work) -> None:
+    rev_s = static.rev_s if static.optical else static.rev_s * work.ratio
+    work.row("static_rpm", static.line, rev_s, pressure_altitude_m=static.pressure_altitude_m,
+             temperature_k=static.temperature_k)
+    how = "optical" if static.optical else "panel, corrected" if checked else "panel, not checked"
+    work.findings.append(f"Static rpm (line {static.line}): {rpm_text(rev_s)} ({how}).")
+
+
+def _reduce_flow(flow: FuelFlow, work: _Work) -> None:
+    rev_s = flow.rev_s * work.ratio
+    work.row("fuel_flow_usgph", flow.line, flow.flow_m3_s, pressure_altitude_m=flow.pressure_altitude_m, rev_s=rev_s,
+             temperature_k=flow.temperature_k, weight_kg=flow.weight_kg, mixture=flow.mixture)
+    work.findings.append(f"Fuel flow (line {flow.line}): {from_si(flow.flow_m3_s, 'usgal/h'):.1f} usgal/h at "
+                         f"{rpm_text(rev_s)}, mixture {flow.mixture}.")
+
+
+def _reduce_runway(what: str, run: RunwayRun, work: _Work) -> None:
+    name = f"{'Take-off' if what == 'takeoff' else 'Landing'} (line {run.line})"
+    helping = -run.slope_1 if what == "takeoff" else run.slope_1
+    way = f"{abs(run.slope_1):.1%} {'up' if run.slope_1 > 0 else 'down'}"
+    if helping > UNUSED_SLOPE_1:
+        work.findings.append(f"{name}: the slope of {way} shortened it, and the calibration cannot take a slope out yet, so "
+                             "it is not used; measure on a level runway or the other way.")
+        return
+    if run.slope_1:
+        work.findings.append(f"{name}: the slope of {way} is not taken out; it counts as if the runway were level.")
+    if not run.surface.startswith("paved"):
+        work.findings.append(f"{name}: it was on {run.surface}; the calibration does not use the surface yet and takes it "
+                             "as if it were on dry pavement.")
+    for kind, value in ((f"{what}_roll_ft", run.roll_m), (f"{what}_50ft_ft", run.over_50ft_m)):
+        if value is not None:
+            work.row(kind, run.line, value, pressure_altitude_m=run.pressure_altitude_m, temperature_k=run.temperature_k,
+                     weight_kg=run.weight_kg, headwind_m_s=run.headwind_m_s, surface=run.surface, flap=run.flap,
+                     lift_off_ias_m_s=run.lift_off_ias_m_s, at_50ft_ias_m_s=run.at_50ft_ias_m_s,
+                     approach_ias_m_s=run.approach_ias_m_s, notes=f"slope {way}" if run.slope_1 else "")
+
+
+_SI = ("pressure_altitude_m", "temperature_k", "weight_kg", "rev_s", "headwind_m_s", "lift_off_ias_m_s",
+       "at_50ft_ias_m_s", "climb_ias_m_s", "approach_ias_m_s", "value")
+_FIELDS = dict(zip(NUMBERS, _SI, strict=True))
+
+
+def _rows(found: list[dict[str, Any]]) -> Rows:
+    """Rows with cells as a CSV would hold them, so that whatever is made of them can be hashed and shown."""
+    arrays = {f: np.array([np.nan if r.get(f) is None else r[f] for r in found], dtype=float) for f in _SI}
+    texts = {c: np.array(["own" if c == "origin" else r.get(c, "") for r in found], dtype=str) for c in TEXTS}
+    printed = {c: [_cell(c, v) for v in arrays[f].tolist()] for c, f in _FIELDS.items()}
+    printed |= {c: texts[c].tolist() for c in TEXTS}
+    columns = (*TEXTS, *NUMBERS)
+    return Rows(kind=texts.pop("kind"), **arrays, texts=texts, columns=columns,
+                cells=tuple(zip(*(printed[c] for c in columns), strict=True)), line=tuple(r["line"] for r in found))
+
+
+def _cell(column: str, value: float) -> str:
+    unit, dimension, _, _ = NUMBERS[column]
+    if np.isnan(value):
+        return ""
+    return f"{from_si(value, unit, dimension) if unit else value:.10g}"
