@@ -87,7 +87,7 @@ def test_tachometer_corrects_panel_readings_and_says_so() -> None:
     assert 0 < out.tachometer_ratio_1[1] < 0.01
     assert out.rows.rev_s[0] * 60 == pytest.approx(2340.0)
     assert out.rows.value[1:].tolist() == pytest.approx([2242.5, 2300.0])
-    assert any("60 rpm more than the engine turns" in f and "2 panel readings were corrected" in f for f in out.findings)
+    assert any("60 rpm more than the engine turns" in f and "panel readings corrected by it: 2" in f for f in out.findings)
     unchecked = reduced(STATIC.format("false"))
     assert unchecked.tachometer_ratio_1 is None
     assert any("not checked" in f for f in unchecked.findings)

@@ -104,11 +104,11 @@ def _say_tachometer(m: Measurements, ratio: tuple[float, float] | None, work: _W
         off, sd = 2400 * (ratio[0] - 1), 2400 * ratio[1]
         way = "less" if off > 0 else "more"
         work.findings.append(f"Tachometer: at 2,400 rpm the panel shows {abs(off):.0f} rpm {way} than the engine turns "
-                             f"(standard deviation {sd:.0f} rpm, {len(m.tachometer)} checks); {panel} panel readings "
-                             "were corrected by it.")
+                             f"(standard deviation {sd:.0f} rpm, {len(m.tachometer)} checked); panel readings corrected by "
+                             f"it: {panel}.")
     elif panel:
-        work.findings.append(f"The tachometer was not checked: {panel} panel readings of rpm are used as they are, and "
-                             "errors of 50 to 100 rpm are common; check it with an optical one.")
+        work.findings.append(f"The tachometer was not checked, and {panel} of the rpm readings are the panel's: they are "
+                             "used as they are; errors of 50 to 100 rpm are common; check it with an optical one.")
 
 
 def level_run_found(run: LevelRun) -> tuple[float, float, float, float, float | None]:
