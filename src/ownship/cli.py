@@ -48,8 +48,8 @@ def _calc(words: list[str]) -> None:
         print(f"ownship calc {name} {calc.CALCULATIONS[name].example}" if name in calc.CALCULATIONS else calc.run(name, []))
         return
     if name == "winds-aloft":
-        rest = [x for i, w in enumerate(rest) for x in (
-            ["--group", w] if not w.startswith("--") and not ((i and rest[i - 1] == "--level") or (i and rest[i - 1] == "--group")) else [w])]
+        alone = [i for i, w in enumerate(rest) if not w.startswith("--") and (i == 0 or rest[i - 1] not in ("--level", "--group"))]
+        rest = [x for i, w in enumerate(rest) for x in (["--group", w] if i in alone else [w])]
     answer = calc.run(name, rest)
     if as_json:
         print(dumps(answer))
@@ -91,13 +91,20 @@ def airports(*search: str, json: bool = False) -> None:
         print(f"No aerodrome is found for {text!r}; try fewer letters, or another code.")
 
 def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = None, where: str | None = None,
-              save: str | None = None, json: bool = False) -> None:
-    """Match the model to the book's rows, and to your own where they are given."""
+              save: str | None = None, track: str | None = None, json: bool = False) -> None:
+    """Match the model to the book's rows, and to your own where they are given; or propose measurements of a GPX track."""
     from ownship.papers.text import calibration_lines
     from ownship.questions import calibrating
     from ownship.questions.explaining import explain
     from ownship.questions.places import write_whole
 
+    if track is not None:
+        from ownship.questions.tracking import proposals
+
+        found = proposals(track)
+        print(dumps(found) if json else "\n".join(f"{title}:\n" + "\n".join(f"  - {x}" for x in lines)
+                                                  for title, lines in found.items()))
+        return
     chosen = None
     if where is not None:
         column, equals, value = where.partition("=")
@@ -121,18 +128,25 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
         for line in lines:
             print(f"  - {line}")
 
-def predict(aeroplane: str, /, *, rows: str, calibration: str | None = None, out: str | None = None) -> None:
-    """Append predicted, low_90 and high_90 to every row of a CSV."""
+def predict(aeroplane: str, /, *, rows: str | None = None, calibration: str | None = None, out: str | None = None,
+            card: bool = False) -> None:
+    """Append predicted, low_90 and high_90 to every row of a CSV; or the performance card (--card; a .csv by --out)."""
     from ownship.questions import calibrating
     from ownship.questions.places import write_whole
 
+    if card == (rows is not None):
+        raise BadInput("predict takes either --rows ROWS.csv or --card.")
     if out is not None and not Path(out).absolute().parent.is_dir():
         raise BadInput(f"--out: the folder of {out} does not exist; make it or choose another.")
-    text = calibrating.predict(aeroplane, rows, calibration)
+    if rows is not None:
+        text = calibrating.predict(aeroplane, rows, calibration)
+    else:
+        text = calibrating.performance_card(aeroplane, calibration, as_csv=bool(out and out.lower().endswith(".csv")))
     if out is None:
         print(text, end="")
     else:
         write_whole(Path(out).absolute(), text.encode())
+
 
 def serve(*, port: int = 8160) -> None:
     """The first page on 127.0.0.1: the demo's request in plain forms, the same assessment back."""

@@ -272,6 +272,8 @@ def _selector(t: Table, source: str) -> d.Selector:
 
 
 def _fuel(t: Table, source: str) -> d.Fuel:
+    if t.data.get("temperature_corrected") is True:
+        raise t.bad("temperature_corrected", "quantities corrected for temperature are not computed yet; write false.")
     return d.Fuel(t.text("grade", "avgas"), t.quantity("density", "density", low="0.6 kg/l", high="0.9 kg/l"),
                   t.flag("temperature_corrected", False), source)
 

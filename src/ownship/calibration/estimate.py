@@ -20,7 +20,7 @@ from ownship.performance.rows import Rows
 from ownship.physics.propeller import Surrogate
 
 FloatArray = NDArray[np.float64]
-MODEL_VERSION = "2"
+MODEL_VERSION = "3"
 STEP, FARTHEST = 0.03, 4.5  # of the difference quotient, and of any parameter, in prior sd
 ROUNDS, CONVERGED = 40, 1e-4
 IMPOSSIBLE = 8.0  # residual, in sigma, of a row that the model cannot fly at all
@@ -55,21 +55,31 @@ def model_of(airframe: Airframe, surrogate: Surrogate, standard: FloatArray) -> 
     return Model(airframe, surrogate, Draws(natural(np.atleast_2d(standard))))
 
 
-def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str, seed: int = 0) -> Calibration:
-    """Calibrate on rows; no rows: the priors alone (label "prior")."""
+def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str, seed: int = 0,
+        book: Calibration | None = None) -> Calibration:
+    """Calibrate on rows; no rows: the priors alone (label "prior").
+
+    book: the calibration of the handbook, from which this one aeroplane may lie as far as individuals do: its mean
+    and covariance plus `individual`^2 become the prior of the owner's own rows.
+    """
     share = priors().discrepancy_share_1
     discrepancy = {k: KindError(e.relative_1 * share, e.absolute * share) for k, e in priors().row_sd.items()}
     size = len(parameter_names())
     if rows is None or not len(rows):
         return Calibration("prior", np.zeros(size), np.eye(size), 0, seed, discrepancy)
-    problem = _Problem(airframe, surrogate, rows, row_sd(rows))
-    mean = _levenberg_marquardt(problem, np.zeros(size))
+    centre, spread = np.zeros(size), np.eye(size)
+    if book is not None:
+        centre, spread = book.mean, book.covariance + np.diag([p.individual**2 for p in priors().parameters])
+    precision = np.asarray(np.linalg.inv(spread), dtype=np.float64)
+    problem = _Problem(airframe, surrogate, rows, row_sd(rows), centre, precision)
+    mean = _levenberg_marquardt(problem, centre)
     problem = replace(problem, robust=True)
     mean = _levenberg_marquardt(problem, mean)
     _, jacobian = problem.linear(mean)
-    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + np.eye(size)), dtype=np.float64)
+    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + precision), dtype=np.float64)
     resampled, effective = _resample(problem, mean, covariance, seed)
-    return Calibration(label, mean, resampled, len(rows), seed, discrepancy, effective)
+    used = len(rows) + (book.rows_used if book is not None else 0)
+    return Calibration(label, mean, resampled, used, seed, discrepancy, effective)
 
 
 def _resample(problem: _Problem, mean: FloatArray, covariance: FloatArray, seed: int) -> tuple[FloatArray, float | None]:
@@ -101,6 +111,8 @@ class _Problem:
     surrogate: Surrogate
     rows: Rows
     sd: FloatArray
+    centre: FloatArray
+    precision: FloatArray
     robust: bool = False
 
     def residuals(self, standard: FloatArray) -> FloatArray:
@@ -124,7 +136,9 @@ class _Problem:
 
     def cost(self, standard: FloatArray) -> FloatArray:
         """Half the sum of squares for vectors (draw, parameter)."""
-        return np.asarray(0.5 * (np.sum(self.residuals(standard) ** 2, axis=0) + np.sum(standard**2, axis=1)))
+        away = standard - self.centre
+        prior = np.einsum("dp,pq,dq->d", away, self.precision, away)
+        return np.asarray(0.5 * (np.sum(self.residuals(standard) ** 2, axis=0) + prior))
 
 
 def _levenberg_marquardt(problem: _Problem, start: FloatArray) -> FloatArray:
@@ -133,8 +147,8 @@ def _levenberg_marquardt(problem: _Problem, start: FloatArray) -> FloatArray:
     cost = float(problem.cost(here[None])[0])
     for _ in range(ROUNDS):
         residual, jacobian = problem.linear(here)
-        gradient = jacobian.T @ residual - here
-        hessian = jacobian.T @ jacobian + np.eye(here.size)
+        gradient = jacobian.T @ residual - problem.precision @ (here - problem.centre)
+        hessian = jacobian.T @ jacobian + problem.precision
         dampings = damping * np.array([0.01, 0.1, 1.0, 10.0, 100.0])
         steps = np.stack([np.linalg.solve(hessian + d * np.diag(np.diag(hessian)), gradient) for d in dampings])
         trials = np.clip(here + steps, -FARTHEST, FARTHEST)

@@ -42,6 +42,7 @@ class AirMass:
     known: bool
     highest_level_m: float | None
     notes: tuple[str, ...] = ()
+    humidity_1: float = 0.0
 
     def pressure_altitude_m(self, altitude_m: float) -> float:
         """Pressure altitude of an altitude read on an altimeter set to the flight's setting."""
@@ -91,7 +92,7 @@ def _polar(east: FloatArray, north: FloatArray) -> tuple[FloatArray, FloatArray]
 
 
 def build(levels: tuple[Level, ...], surface: tuple[tuple[float, float], ...], altimeter_pa: float,
-          cruise_altitude_m: float, chance: Chance) -> AirMass:
+          cruise_altitude_m: float, chance: Chance, humidity_1: float = 0.0) -> AirMass:
     """The air of a flight from levels aloft and (elevation, temperature) of the aerodromes.
 
     Where no level aloft is given the air is calm and standard and `known` is False: nothing that rests on
@@ -111,7 +112,7 @@ def build(levels: tuple[Level, ...], surface: tuple[tuple[float, float], ...], a
                    _merged(points) or ((0.0, float(isa_temperature_k(0.0))),), altimeter_pa,
                    (sd * chance.normals("wind east"), sd * chance.normals("wind north")),
                    usual("temperature_sd") * float(known) * chance.normals("temperature aloft"), known,
-                   winds[-1][0] if winds else None, notes)
+                   winds[-1][0] if winds else None, notes, humidity_1)
 
 
 def _notes(winds: list[tuple[float, float, float]], cruise_altitude_m: float) -> tuple[str, ...]:

@@ -287,7 +287,8 @@ def _cards(s: Situation, flown: Flown | None, runways: dict[str, JudgedEnd]) -> 
 def _more(s: Situation, aboard: _Aboard) -> dict[str, Any]:
     if aboard.load is None or not s.record.fuel or not s.record.tanks:
         return {}
-    return judge_load.more(s.record, s.request.category, aboard.load, aboard.tanks, aboard.density_kg_m3)
+    return judge_load.more(s.record, s.request.category, aboard.load, aboard.items, aboard.tanks,
+                           aboard.density_kg_m3)
 
 
 def _not_checked(s: Situation, runways: dict[str, JudgedEnd]) -> list[str]:

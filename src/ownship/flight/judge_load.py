@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,11 +15,12 @@ from ownship.aeroplane.loading import (
     Room,
     at_fuel,
     limit_kg,
-    more_weight_kg,
     percent_mac,
     room,
     station_weights,
+    taxi_allowance_kg,
 )
+from ownship.aeroplane.spare import more_fuel_m3, more_payload_kg
 from ownship.flight import margins as rule
 from ownship.flight.answer import LoadingRow
 from ownship.flight.fuel import TankState
@@ -27,6 +28,7 @@ from ownship.flight.planning import usual
 from ownship.words.figures import Figure, figure
 from ownship.words.verdicts import LIMITATION, OUTSIDE, WITHIN
 
+_Stretch = tuple[dict[str, float], dict[str, float], dict[str, float], float]
 PATH_STEPS = 20
 CG_ALLOWANCE = 0.1  # of the CG range: the customary allowance
 
@@ -55,7 +57,7 @@ def load_margins(record: AirframeRecord, category: str, load: Load, items: tuple
         found.append(margin)
         rows.append(_row(record, m, worst, space, margin))
     found.append(_path_margin(record, category, load, moments, density_kg_m3, confidence_1))
-    found += _station_margins(record, items, confidence_1)
+    found += _station_margins(record, items, load, confidence_1)
     found += _category_margins(record, category, items, manoeuvres)
     return found, rows
 
@@ -104,37 +106,68 @@ def _cg_margin(record: AirframeRecord, category: str, moment: FuelMoment, points
     envelope = record.envelope(category)
     source = envelope.source if envelope else record.source
     about = rule.About(f"cg.{moment.id}", f"CG at {moment.name}", LIMITATION, source)
-    rooms = [(p, room(record, category, p)) for p in points]
+    rooms = [(p, room(record, category, p, _taxi_kg(record, moment))) for p in points]
     if rooms[0][1] is None:
         return rule.missing(about, f"The record has no envelope for the {category} category."), points[0], None
-    worst, space = min(((p, r) for p, r in rooms if r is not None), key=lambda x: x[1].arm_m)
+    worst, space = min(((p, r) for p, r in rooms if r is not None), key=_tightness)
     return _judge_room(about, worst, space, confidence_1), worst, space
+
+
+def _taxi_kg(record: AirframeRecord, moment: FuelMoment) -> float:
+    return taxi_allowance_kg(record) if moment.id == "ramp" else 0.0
+
+
+def _tightness(found: tuple[LoadPoint, Room]) -> tuple[float, float]:
+    """Order of points, worst first: above the envelope's heaviest weight, then the least room in arm."""
+    return min(found[1].weight_kg, 0.0), found[1].arm_m
 
 
 def _judge_room(about: rule.About, point: LoadPoint, space: Room, confidence_1: float) -> rule.Margin:
     assert space.limits_m is not None
+    if space.weight_kg < 0:
+        about = replace(about, name=f"{about.name}, heaviest weight of the envelope")
+        return rule.exact(about, point.weight_kg, space.top_kg, point.weight_sd_kg, "lb",
+                          usual("allowance_weight") * space.top_kg, confidence_1=confidence_1)
     forward = point.arm_forward_m - space.limits_m[0] < space.limits_m[1] - point.arm_aft_m
     limit, value = (space.limits_m[0], point.arm_forward_m) if forward else (space.limits_m[1], point.arm_aft_m)
     allowance = CG_ALLOWANCE * max(space.limits_m[1] - space.limits_m[0], 1e-6)
     about = rule.About(about.id, f"{about.name}, {space.words}", about.kind, about.source, about.place, about.moment)
-    return rule.exact(about, value, limit, point.arm_sd_m, "in", allowance, upper=not forward, confidence_1=confidence_1)
+    return rule.exact(about, value, limit, space.sd_m, "in", allowance, upper=not forward, confidence_1=confidence_1)
 
 
 def _path_margin(record: AirframeRecord, category: str, load: Load, moments: tuple[FuelMoment, ...],
                  density_kg_m3: float, confidence_1: float) -> rule.Margin:
-    """The tightest CG between the moments: every stretch sampled in 20 steps, sloping limits included."""
-    about = rule.About("cg.path", "CG along the burn", LIMITATION, record.source)
-    worst: tuple[float, LoadPoint, Room] | None = None
-    for a, b in pairwise(moments):
+    """The tightest CG between the moments: every stretch sampled in 20 steps, sloping limits included, as planned and
+    in each order of the tanks where their arms differ."""
+    envelope = record.envelope(category)
+    about = rule.About("cg.path", "CG along the burn", LIMITATION, envelope.source if envelope else record.source)
+    found: list[tuple[LoadPoint, Room]] = []
+    for a, b, sd, taxi in _stretches(record, moments):
         for share in np.linspace(0.0, 1.0, PATH_STEPS + 1):
-            fuel = {k: (1 - share) * a.usable_m3[k] + share * b.usable_m3[k] for k in a.usable_m3}
-            point = at_fuel(record, load, fuel, a.sd_m3, density_kg_m3)
-            space = room(record, category, point)
-            if space is not None and (worst is None or space.arm_m < worst[0]):
-                worst = (space.arm_m, point, space)
-    if worst is None:
+            fuel = {k: (1 - share) * a[k] + share * b[k] for k in a}
+            point = at_fuel(record, load, fuel, sd, density_kg_m3)
+            space = room(record, category, point, taxi)
+            if space is not None:
+                found.append((point, space))
+    if not found:
         return rule.missing(about, f"The record has no envelope for the {category} category.")
-    return _judge_room(about, worst[1], worst[2], confidence_1)
+    point, space = min(found, key=_tightness)
+    return _judge_room(about, point, space, confidence_1)
+
+
+def _stretches(record: AirframeRecord, moments: tuple[FuelMoment, ...]) -> list[_Stretch]:
+    """Every straight stretch of the burn, as planned and with each tank emptied in turn: fuel before, fuel after,
+    errors, and what is allowed above the envelope before take-off."""
+    found: list[_Stretch] = [(a.usable_m3, b.usable_m3, a.sd_m3, _taxi_kg(record, a)) for a, b in pairwise(moments)]
+    start = next((m for m in moments if m.id == "take_off"), moments[0])
+    ids = [t.id for t in record.tanks]
+    if len({t.arm_m for t in record.tanks}) > 1:
+        for order in (ids, ids[::-1]):
+            states = [dict(start.usable_m3)]
+            for tank in order:
+                states.append({**states[-1], tank: 0.0})
+            found += [(a, b, start.sd_m3, _taxi_kg(record, start)) for a, b in pairwise(states)]
+    return found
 
 
 def _row(record: AirframeRecord, moment: FuelMoment, point: LoadPoint, space: Room | None,
@@ -151,19 +184,24 @@ def _row(record: AirframeRecord, moment: FuelMoment, point: LoadPoint, space: Ro
                       {k: figure(v, "usgal") for k, v in moment.usable_m3.items()})
 
 
-def _station_margins(record: AirframeRecord, items: tuple[LoadItem, ...], confidence_1: float) -> list[rule.Margin]:
+def _station_margins(record: AirframeRecord, items: tuple[LoadItem, ...], load: Load,
+                     confidence_1: float) -> list[rule.Margin]:
     weights = station_weights(record, items)
+    variances = dict.fromkeys(weights, 0.0)
+    for item, (variance, _) in zip(items, load.variances, strict=True):
+        variances[item.station] += variance
     found = []
     for station in record.stations:
         about = rule.About(f"station.{station.id}", f"load at {station.name or station.id}", LIMITATION, station.source)
-        found.append(_limit(about, weights[station.id], station.max_kg, confidence_1))
+        found.append(_limit(about, weights[station.id], station.max_kg, variances[station.id] ** 0.5, confidence_1))
     for i, group in enumerate(record.station_groups, 1):
         about = rule.About(f"group.{i}", f"load at {' + '.join(group.stations)}", LIMITATION, group.source)
-        found.append(_limit(about, sum(weights[s] for s in group.stations), group.max_kg, confidence_1))
+        found.append(_limit(about, sum(weights[s] for s in group.stations), group.max_kg,
+                            sum(variances[s] for s in group.stations) ** 0.5, confidence_1))
     return found
 
 
-def _limit(about: rule.About, weight_kg: float, limit: object, confidence_1: float) -> rule.Margin:
+def _limit(about: rule.About, weight_kg: float, limit: object, sd_kg: float, confidence_1: float) -> rule.Margin:
     shown = figure(weight_kg, "lb")
     if not_published(limit):  # type: ignore[arg-type]
         return rule.none_published(about, shown)
@@ -172,7 +210,7 @@ def _limit(about: rule.About, weight_kg: float, limit: object, confidence_1: flo
         if weight_kg == 0:
             return rule.stated(about, WITHIN, "Empty.", shown)
         return rule.missing(about, "The record has no limit for it.", shown)
-    return rule.exact(about, weight_kg, number, 0.0, "lb", max(usual("allowance_weight") * number, 0.5),
+    return rule.exact(about, weight_kg, number, sd_kg, "lb", max(usual("allowance_weight") * number, 0.5),
                       confidence_1=confidence_1)
 
 
@@ -197,21 +235,20 @@ def _category_margins(record: AirframeRecord, category: str, items: tuple[LoadIt
     return found
 
 
-def more(record: AirframeRecord, category: str, load: Load, tanks: tuple[TankState, ...],
+def more(record: AirframeRecord, category: str, load: Load, items: tuple[LoadItem, ...], tanks: tuple[TankState, ...],
          density_kg_m3: float) -> dict[str, Figure]:
-    """What more could be carried: payload with this fuel by station, fuel with this payload by tank."""
+    """What more could be carried: payload with this fuel by station, fuel with this payload by tank; what rests on
+    a limit that is not known is left out."""
     usable = {t.tank: t.usable_m3 for t in tanks}
-    limit = min([x for x in (limit_kg(record.weights.take_off_max_kg), limit_kg(record.weights.ramp_max_kg)) if x],
-                default=float("inf"))
     found = {}
     for station in record.stations:
-        at = station.arm_m[1]
-        extra = more_weight_kg(record, category, load, usable, density_kg_m3, at, limit)
-        found[f"payload at {station.name or station.id} with this fuel"] = figure(extra, "lb")
+        extra = more_payload_kg(record, category, load, items, usable, density_kg_m3, station.id)
+        if extra is not None:
+            found[f"payload at {station.name or station.id} with this fuel"] = figure(extra, "lb")
     for tank in record.tanks:
-        space = tank.usable_m3 - usable.get(tank.id, 0.0)
-        extra = more_weight_kg(record, category, load, usable, density_kg_m3, tank.arm_m, limit, space * density_kg_m3)
-        found[f"fuel in {tank.name or tank.id} with this payload"] = figure(extra / density_kg_m3, "usgal")
+        volume = more_fuel_m3(record, category, load, usable, density_kg_m3, tank.id)
+        if volume is not None:
+            found[f"fuel in {tank.name or tank.id} with this payload"] = figure(volume, "usgal")
     return found
 
 

@@ -108,7 +108,13 @@ class Situation:
             if weather.weather.temperature_k is not None and point.elevation_m is not None:
                 surface.append((point.elevation_m, weather.weather.temperature_k))
         altimeter = sum(altimeters) / len(altimeters) if altimeters else SEA_LEVEL_PA
-        return build(levels, tuple(surface), altimeter, self.request.cruise_altitude_m, self.chance)
+        return build(levels, tuple(surface), altimeter, self.request.cruise_altitude_m, self.chance, self._humidity())
+
+    def _humidity(self) -> float:
+        """Relative humidity of the climb: that of the departure's report; dry where no dew point is given."""
+        weather = self.weather.get(self.request.origin)
+        air = weather.air(0.0) if weather else None
+        return 0.0 if air is None else float(air.relative_humidity_1)
 
     def _typed(self, point: Point) -> str:
         """The name the request uses for a point (a place may be named by another of its codes)."""

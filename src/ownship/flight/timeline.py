@@ -192,7 +192,7 @@ def _climb(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settings
     temperatures = np.array([air.temperature_k(h) for h in heights])
     pressure = np.array([air.pressure_altitude_m(h) for h in heights])
     step = climbing.climb(model, pressure[:-1, None], pressure[1:, None], (temperatures[:-1], temperatures[1:]),
-                          weight[None, :], carburettor_heat="climb" in settings.heat)
+                          weight[None, :], relative_humidity_1=air.humidity_1, carburettor_heat="climb" in settings.heat)
     totals = {i: [np.zeros(weight.size) for _ in range(3)] for i in range(len(legs))}
     for k in range(CLIMB_STEPS):
         speeds = [_groundspeed(leg, step.mean_tas_m_s[k], air, (heights[k] + heights[k + 1]) / 2) for leg in legs]

@@ -34,7 +34,10 @@ LIFT_OFF_OVER_STALL, TOUCHDOWN_OVER_STALL, APPROACH_OVER_STALL = 1.10, 1.08, 1.3
 
 @dataclass(frozen=True)
 class Parameter:
-    """Prior of one parameter: mean and sd in its unit (sd a fraction when log-normal), truncated at `low`."""
+    """Prior of one parameter: mean and sd in its unit (sd a fraction when log-normal), truncated at `low`.
+
+    individual: how far one aeroplane lies from its handbook, in units of sd.
+    """
 
     name: str
     mean: float
@@ -43,6 +46,7 @@ class Parameter:
     unit: str
     low: float | None
     why: str
+    individual: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -76,7 +80,7 @@ def priors() -> Priors:
     if not source:
         raise MissingSource("priors.toml has no source; add it.")
     data = root.take("parameters")
-    parameters = tuple(Parameter(name, p["mean"], p["sd"], p["shape"] == "log", p["unit"], p.get("low"), p["why"])
+    parameters = tuple(Parameter(name, p["mean"], p["sd"], p["shape"] == "log", p["unit"], p.get("low"), p["why"], p["individual"])
                        for name, p in data.items())
     def errors(key: str) -> dict[str, KindError]:
         return {kind: KindError(e["relative"], e["absolute"]) for kind, e in root.take(key).items()}

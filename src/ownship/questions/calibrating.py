@@ -16,6 +16,7 @@ from ownship.questions.reading import DEMO, demo_text, read_text
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
     from ownship.calibration.estimate import Calibration
+    from ownship.calibration.reductions import Reduced
     from ownship.flight.distances import Calibrations
     from ownship.performance.model import Airframe
     from ownship.performance.rows import Rows
@@ -90,7 +91,9 @@ def fit_both(airframe: Airframe, rows: Rows | None, seed: int = SEED) -> Fitted:
     own_rows = rows is not None and bool((rows.texts["origin"] == "own").any())
     book_rows = None if rows is None else rows.where(rows.texts["origin"] != "own")
     book = estimate.fit(airframe, surrogate, book_rows, "book", seed)
-    own = estimate.fit(airframe, surrogate, rows, "own", seed) if own_rows else None
+    own = None
+    if rows is not None and own_rows:
+        own = estimate.fit(airframe, surrogate, rows.where(rows.texts["origin"] == "own"), "own", seed, book)
     fitted = Fitted(book, own, name, 0 if rows is None else len(rows))
     write_whole(path, json.dumps(to_json(fitted), indent=1).encode())
     return fitted
@@ -160,10 +163,25 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
         parts = [p.where(_column(p, column) == value) for p in parts]
         if not any(len(p) for p in parts):
             raise BadInput(f"--where {column}={value}: no row has that; check the column's values.")
-    if own_path:
+    if own_path and own_path.endswith(".toml"):
+        reduced = measured(record, own_path)
+        if not len(reduced.rows):
+            raise BadInput(f"{own_path} holds no measurement that the model can learn from. {' '.join(reduced.findings)}")
+        parts.append(reduced.rows)
+    elif own_path:
         own = read_rows(read_text(own_path), own_path)
         parts.append(replace(own, texts=own.texts | {"origin": np.full(len(own), "own")}))
     return joined(parts) if parts else None
+
+
+def measured(record: AirframeRecord, path: str) -> Reduced:
+    """The owner's measurements file reduced to rows and findings."""
+    from ownship.calibration.measured import read_measurements
+    from ownship.calibration.reductions import reduce
+    from ownship.performance.model import airframe_of
+    from ownship.schema import read_toml
+
+    return reduce(read_measurements(read_toml(read_text(path), path)), airframe_of(record).position_error)
 
 
 def _column(rows: Rows, column: str) -> Any:
@@ -209,6 +227,36 @@ def models_or_why(record: AirframeRecord, folder: Path | None,
         return None, str(error)
 
 
+def _fitted(path: str | None, record: AirframeRecord, folder: Path | None) -> Fitted:
+    """The calibration of a file, or the one of the record's own rows."""
+    from ownship.performance.model import airframe_of
+
+    if path is None:
+        return fit_both(airframe_of(record), _rows_of(record, folder, None, None, None))
+    try:
+        return from_json(json.loads(read_text(path)), path)
+    except json.JSONDecodeError:
+        raise UnreadableFile(f"{path} is not JSON; make one with `ownship calibrate`.") from None
+
+
+def performance_card(aeroplane: str, calibration_path: str | None = None, *, as_csv: bool = False) -> str:
+    """The card at the maximum take-off weight, as text or CSV, by the own calibration where there is one."""
+    from ownship.papers.cards import card_csv, card_lines
+    from ownship.performance.card import card
+    from ownship.units import from_si
+
+    record, _, folder = record_of(aeroplane)
+    models = calibrations_of(record, folder, _fitted(calibration_path, record, folder))
+    model = models.own or models.book
+    rows = card(model, model.airframe.take_off_max_kg)
+    if as_csv:
+        return card_csv(rows)
+    weight = f"{from_si(model.airframe.take_off_max_kg, 'lb'):,.0f} lb"
+    by = "book and your flights" if models.own else "book"
+    title = f"{record.identity.registration} {record.identity.type_name}, {weight}, matched to the {by}; bands 5 to 95 %"
+    return "\n".join(card_lines(rows, title)) + "\n"
+
+
 def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None) -> str:
     """The rows as CSV with predicted, low_90 and high_90 appended, by the own calibration where there is one."""
     import numpy as np
@@ -220,13 +268,7 @@ def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None)
 
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
-    if calibration_path is not None:
-        try:
-            fitted = from_json(json.loads(read_text(calibration_path)), calibration_path)
-        except json.JSONDecodeError:
-            raise UnreadableFile(f"{calibration_path} is not JSON; make one with `ownship calibrate`.") from None
-    else:
-        fitted = fit_both(airframe, _rows_of(record, folder, None, None, None))
+    fitted = _fitted(calibration_path, record, folder)
     calibration = fitted.own or fitted.book
     rows = read_rows(read_text(rows_path), rows_path, need_value=False)
     surrogate = surrogate_of(airframe)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, record_of, surrogate_of
+from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, measured, record_of, surrogate_of
 
 
 def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_path: str | None = None,
@@ -21,6 +21,8 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
     latest = models.own or models.book
     lines = {"figures of this aeroplane": [f"{f.name}: {f.value:,.1f} {f.unit} ({f.low:,.1f} to {f.high:,.1f})"
                                            for f in diagnostics.key_figures(latest)]}
+    if own_path and own_path.endswith(".toml"):
+        lines["what your measurements say"] = _findings(measured(record, own_path))
     if models.own is not None:
         before = {f.name: f for f in diagnostics.key_figures(models.book)}
         lines["how far from its book"] = list(diagnostics.distance_from_book(models.book, models.own))
@@ -31,4 +33,14 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
         lines["the three rows that disagree most"] = [d.words for d in diagnostics.worst(airframe, surrogate, rows, calibration)]
     best = diagnostics.measure_next(airframe, surrogate, calibration)[:3]
     lines["what to measure next"] = [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
+    return lines
+
+
+def _findings(reduced: Any) -> list[str]:
+    """Findings, the tachometer's ratio and the position error found, in lines."""
+    from ownship.units import from_si
+
+    lines = list(reduced.findings)
+    for ias, cas, sd in reduced.position_error:
+        lines.append(f"position error: {from_si(ias, 'kt'):.0f} KIAS is {from_si(cas, 'kt'):.1f} KCAS (one sd {from_si(sd, 'kt'):.1f})")
     return lines

@@ -1,0 +1,50 @@
+"""An owner's measurements file by the command: reduced, fitted, told in words; refused in a sentence."""
+
+from ownship.cli import main
+
+OWN = """
+schema = 1
+[record]
+source = "my flights of May"
+[[tachometer]]
+panel = "2400 rpm"
+optical = "2352 rpm"
+[[level_run]]
+pressure_altitude = "6000 ft"
+oat = "5 C"
+weight = "2200 lb"
+rpm = "2450 rpm"
+legs = [{groundspeed = "118 kt", track = "020 deg"}, {groundspeed = "95 kt", track = "140 deg"}, {groundspeed = "101 kt", track = "260 deg"}]
+[[timed_climb]]
+from = "3000 ft"
+to = "5000 ft"
+time = "4.4 min"
+ias = "76 kt"
+oat = "9 C"
+weight = "2250 lb"
+"""
+
+
+def run(capsys, *words):
+    code = 0
+    try:
+        main(list(words))
+    except SystemExit as stop:
+        code = stop.code or 0
+    out = capsys.readouterr()
+    return code, out.out, out.err
+
+
+def test_measurements_are_told_in_words(capsys, tmp_path):
+    (tmp_path / "own.toml").write_text(OWN)
+    code, out, err = run(capsys, "calibrate", "demo", "--own", str(tmp_path / "own.toml"))
+    assert code == 0, err
+    for heading in ("what your measurements say", "how far from its book", "what to measure next", "own: matched to"):
+        assert heading in out
+
+
+def test_too_few_legs_is_one_sentence_and_saves_nothing(capsys, tmp_path):
+    (tmp_path / "own.toml").write_text(OWN.replace(', {groundspeed = "101 kt", track = "260 deg"}', ""))
+    code, out, err = run(capsys, "calibrate", "demo", "--own", str(tmp_path / "own.toml"), "--save", str(tmp_path / "c.json"))
+    assert code == 2 and out == "" and err.count("\n") == 1
+    assert not (tmp_path / "c.json").exists()
