@@ -166,7 +166,6 @@ class _Problem:
     sd: FloatArray
     amount_rows: tuple[int, ...]
     level_rows: tuple[tuple[int, ...], ...]
-    scale: float
 
 
 @dataclass(frozen=True)
@@ -207,7 +206,7 @@ def _rows(planned: Mapping[str, PlannedFlow], start: Sequence[TankLevel], fills:
         observed[i] -= times.sum(axis=0) @ mean
         sd[i] = scatter_1 * np.sqrt(((times @ mean) ** 2).sum())
     level_rows = tuple(tuple(6 + j for j, (k, _) in enumerate(levels) if k == i) for i in range(len(fills)))
-    return _Problem(design, observed, sd, tuple(range(size, len(design))), level_rows, 1.0)
+    return _Problem(design, observed, sd, tuple(range(size, len(design))), level_rows)
 
 
 def _solve(problem: _Problem, out: Mapping[int, str]) -> _Solved:
@@ -230,7 +229,8 @@ def _solve(problem: _Problem, out: Mapping[int, str]) -> _Solved:
     room = np.where(kept, 1.0 - leverage, 1.0 + leverage)
     sigma = np.where(room > 1e-9, (seen - rows @ mean) / np.sqrt(np.maximum(room, 1e-9)), 0.0)
     level = np.array([max((-sigma[list(r)]).tolist(), key=abs, default=0.0) for r in problem.level_rows])
-    return _Solved(mean, covariance, sigma[list(problem.amount_rows)], level)
+    amounts = np.asarray(sigma[list(problem.amount_rows)], dtype=np.float64)
+    return _Solved(mean, np.asarray(covariance, dtype=np.float64), amounts, level)
 
 
 def _worst(solved: _Solved, fills: Sequence[Fill], out: Mapping[int, str]) -> tuple[int, str] | None:
