@@ -298,9 +298,10 @@ class BookNote:
 
 @dataclass(frozen=True)
 class Book:
-    """Where the book's rows are, how they were flown, and its notes."""
+    """Where the book's rows are (and the owner's own measurements), how they were flown, and its notes."""
 
     rows: str | None = None
+    own: str | None = None
     technique: str = ""
     notes: tuple[BookNote, ...] = ()
     wind_in_rows: bool = False

@@ -369,7 +369,8 @@ def _book(t: Table, source: str) -> d.Book:
                                 note.quantity("per", "speed", low="0.5 kt", high="50 kt"),
                                 note.quantity("change", "ratio", low="-90 %", high="300 %"), note.text("source", source)))
         note.done()
-    return d.Book(t.text("rows", None), str(t.take("technique", "")), tuple(notes), t.flag("wind_in_rows", False), source)
+    return d.Book(t.text("rows", None), t.text("own", None), str(t.take("technique", "")), tuple(notes),
+                  t.flag("wind_in_rows", False), source)
 
 
 def _electrical(t: Table, source: str) -> d.Electrical:

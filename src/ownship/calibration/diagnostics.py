@@ -162,7 +162,25 @@ def _spreads(gradients: FloatArray, covariance: FloatArray) -> FloatArray:
     return np.sqrt(np.maximum(np.einsum("ip,pq,iq->i", gradients, covariance, gradients), 1e-30))
 
 
-def without_kind(airframe: Airframe, surrogate: Surrogate, rows: Rows, kind: str, seed: int = 0) -> Calibration:
+def without_kind(airframe: Airframe, surrogate: Surrogate, rows: Rows, kind: str, seed: int = 0,
+                 book: Calibration | None = None) -> Calibration:
     """The calibration with one kind of row left out: what that kind alone has taught."""
-    return fit(airframe, surrogate, rows.where(rows.kind != kind), "without", seed)
+    return fit(airframe, surrogate, rows.where(rows.kind != kind), "without", seed, book)
 
+
+def kinds_left_out(airframe: Airframe, surrogate: Surrogate, rows: Rows, book: Calibration) -> tuple[str, ...]:
+    """For each kind among the owner's rows: which figure it moves most, in words."""
+    mine = rows.where(rows.texts["origin"] == "own")
+    kinds = list(dict.fromkeys(mine.kind.tolist()))
+    if len(kinds) < 2:
+        return ()
+    keys = key_rows(airframe)
+    whole = predict(model_of(airframe, surrogate, fit(airframe, surrogate, mine, "own", book=book).mean), keys)[:, 0]
+    lines = []
+    for kind in kinds:
+        less = without_kind(airframe, surrogate, mine, kind, book=book)
+        moved = predict(model_of(airframe, surrogate, less.mean), keys)[:, 0] - whole
+        i = int(np.nanargmax(np.abs(moved / whole)))
+        unit = KIND_WORDS[_KEY_ROWS[i][1]][1]
+        lines.append(f"without {KIND_WORDS[kind][0]}: {_KEY_ROWS[i][0]} would be {moved[i]:+,.1f} {unit}.")
+    return tuple(lines)

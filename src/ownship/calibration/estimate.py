@@ -69,7 +69,7 @@ def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str,
         return Calibration("prior", np.zeros(size), np.eye(size), 0, seed, discrepancy)
     centre, spread = np.zeros(size), np.eye(size)
     if book is not None:
-        centre, spread = book.mean, book.covariance + np.diag([p.individual**2 for p in priors().parameters])
+        centre, spread = book.mean, individual(book).covariance
     precision = np.asarray(np.linalg.inv(spread), dtype=np.float64)
     problem = _Problem(airframe, surrogate, rows, row_sd(rows), centre, precision)
     mean = _levenberg_marquardt(problem, centre)
@@ -103,6 +103,12 @@ def _resample(problem: _Problem, mean: FloatArray, covariance: FloatArray, seed:
     away = z - mean
     spread = (away * weights[:, None]).T @ away
     return np.asarray((spread + spread.T) / 2, dtype=np.float64), effective
+
+
+def individual(book: Calibration) -> Calibration:
+    """This one aeroplane before any measurement of its own: the book's mean, its spread widened by how far individuals lie."""
+    spread = book.covariance + np.diag([p.individual**2 for p in priors().parameters])
+    return replace(book, label="before", covariance=spread, effective=None)
 
 
 @dataclass(frozen=True)

@@ -163,6 +163,8 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
         parts = [p.where(_column(p, column) == value) for p in parts]
         if not any(len(p) for p in parts):
             raise BadInput(f"--where {column}={value}: no row has that; check the column's values.")
+    if own_path is None and rows_path is None and record.book is not None and record.book.own and folder is not None:
+        own_path = str(folder / record.book.own)
     if own_path and own_path.endswith(".toml"):
         reduced = measured(record, own_path)
         if not len(reduced.rows):

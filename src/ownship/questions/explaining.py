@@ -11,12 +11,14 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
             where: tuple[str, str] | None = None) -> dict[str, Any]:
     """Lines by heading; figures are computed afresh from the calibration."""
     from ownship.calibration import diagnostics
-    from ownship.performance.model import airframe_of
+    from ownship.calibration.estimate import draws_of, individual
+    from ownship.performance.model import Model, airframe_of
 
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
     surrogate, rows = surrogate_of(airframe), _rows_of(record, folder, rows_path, own_path, where)
     calibration = fitted.own or fitted.book
+    known = fitted.own or individual(fitted.book)
     models = calibrations_of(record, folder, fitted)
     latest = models.own or models.book
     lines = {"figures of this aeroplane": [f"{f.name}: {f.value:,.1f} {f.unit} ({f.low:,.1f} to {f.high:,.1f})"
@@ -24,14 +26,17 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
     if own_path and own_path.endswith(".toml"):
         lines["what your measurements say"] = _findings(measured(record, own_path))
     if models.own is not None:
-        before = {f.name: f for f in diagnostics.key_figures(models.book)}
+        unmeasured = Model(airframe, surrogate, draws_of(individual(fitted.book)))
+        before = {f.name: f for f in diagnostics.key_figures(unmeasured)}
         lines["how far from its book"] = list(diagnostics.distance_from_book(models.book, models.own))
         lines["bands before and after your measurements"] = [
             f"{f.name}: {(before[f.name].high - before[f.name].low) / 2:,.1f} to {(f.high - f.low) / 2:,.1f} {f.unit} either way"
             for f in diagnostics.key_figures(models.own)]
+        lines["with one kind of your rows left out"] = list(diagnostics.kinds_left_out(
+            airframe, surrogate, rows, fitted.book)) if rows is not None else []
     if rows is not None and len(rows):
         lines["the three rows that disagree most"] = [d.words for d in diagnostics.worst(airframe, surrogate, rows, calibration)]
-    best = diagnostics.measure_next(airframe, surrogate, calibration)[:3]
+    best = diagnostics.measure_next(airframe, surrogate, known)[:3]
     lines["what to measure next"] = [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
     return lines
 
@@ -42,5 +47,6 @@ def _findings(reduced: Any) -> list[str]:
 
     lines = list(reduced.findings)
     for ias, cas, sd in reduced.position_error:
-        lines.append(f"position error: {from_si(ias, 'kt'):.0f} KIAS is {from_si(cas, 'kt'):.1f} KCAS (one sd {from_si(sd, 'kt'):.1f})")
+        lines.append(f"position error: {from_si(ias, 'kt'):.0f} KIAS is {from_si(cas, 'kt'):.1f} KCAS "
+                     f"(one sd {from_si(sd, 'kt'):.1f})")
     return lines
