@@ -6,7 +6,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check
 
-.PHONY: demo test lint types bench serve lock clean
+.PHONY: demo test lint types bench soak serve lock clean
 
 demo: $(VENV)/.run
 	@$(BIN)/ownship check demo
@@ -24,6 +24,10 @@ types: $(VENV)/.test
 
 bench: $(VENV)/.test
 	$(BIN)/python -m bench
+
+# What takes hours; its figures go to docs/figures.md.
+soak: $(VENV)/.test
+	$(BIN)/python -m soak owners --count 60
 
 serve: $(VENV)/.run
 	$(BIN)/ownship serve

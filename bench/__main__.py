@@ -7,6 +7,7 @@ import time
 import numpy as np
 
 from ownship.calibration.estimate import draws_of, fit
+from ownship.calibration.measurements import predict
 from ownship.flight.assessment import assess
 from ownship.performance import climb, cruise, landing, takeoff
 from ownship.performance.model import Model, airframe_of
@@ -59,6 +60,19 @@ def compare(name, function, many, one, least):
     return fast / slow >= least
 
 
+def predictions(many, one):
+    """Row predictions a second with 256 draws against one draw and one row at a time; 350 rows a fit goal 1 s."""
+    record, _, folder = record_of("demo")
+    rows = read_rows(*rows_text(record, folder))
+    some = rows.where(np.arange(len(rows)) % 12 == 0)
+    singles = [rows.where(np.arange(len(rows)) == i) for i in range(0, len(rows), 24)]
+    vector = best_of(lambda: predict(many, some))
+    scalar = best_of(lambda: [predict(one, r) for r in singles], 3)
+    fast, slow = len(some) * 256 / vector, len(singles) / scalar
+    print(f"predictions: {fast:,.0f}/s vectorised, {slow:,.0f}/s one at a time, ratio {fast / slow:.0f} (at least 20)")
+    return fast / slow >= 20
+
+
 def starts(words, runs=3):
     """Wall time of a whole command, s."""
     return best_of(lambda: subprocess.run([sys.executable, "-m", "ownship", *words], check=True,
@@ -78,6 +92,7 @@ def main():
     calc, check = starts(["calc", "compass", "--true", "020", "--variation", "3W"]), starts(["check", "demo"])
     print(f"start-up: calc {calc:.2f} s, check {check:.2f} s, ratio {check / calc:.1f} (at least 2: calc starts at once)")
     good.append(check / calc >= 2)
+    good.append(predictions(many, one))
     sys.exit(0 if all(good) else 1)
 
 
