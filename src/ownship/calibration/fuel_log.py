@@ -20,13 +20,15 @@ from ownship.words.figures import figure, number_text
 FloatArray = NDArray[np.float64]
 PHASES = ("taxi", "climb", "cruise", "descent", "approach")
 FILL_SD_M3 = float(to_si(0.5, "usgal"))  # a tank filled to full, one sd (common practice, no source)
-NAMED_SIGMA = 4.0
+NAMED_SIGMA = 4.0  # either way
+LEAK_SIGMA = 3.0  # more used than expected: the dangerous side is asked about sooner
 BAND_Z = 1.6449  # 5 and 95 % of a normal
 SETTLED = ("", "lost", "short", "right")
 _FREE_SD_M3 = 1.0  # of a level nobody trusts: more than any tank of this class holds
 _MORE = ("fuel cap and its seal (fuel drawn out in flight), a drain not shut, a leak (stains, smell), "
          "the selector (another tank fed or filled), a flight or a hold not in the log")
 _LESS = "a tank not filled, the selector (another tank fed), an amount or a time misread, fuel added but not in the log"
+_ACT_MORE, _ACT_LESS = "Find out before the next flight; a leak is for a mechanic.", "Dip the tanks before the next flight."
 
 
 @dataclass(frozen=True)
@@ -138,8 +140,9 @@ def learn(planned: Mapping[str, PlannedFlow], start: Sequence[TankLevel], fills:
          = sum(flow x time) - pump error x added + level error after - level error before + scatter.
     scatter_1: one sd of a flight's burn about the mean burn of its phases; pump_sd_1: of the pump's scale (both common
     practice, no source); phase_correlation_1: of the planned flows' errors between phases (the same engine).
-    A fill of which the amount or the level lies more than 4 sigma from what all the others say is named, the worst
-    first, and left out; until it is settled the plan is the worse of the learned flow and the flow that fill implies.
+    A fill of which the amount or the level lies more than 4 sigma from what all the others say (3 where it used more
+    than expected) is named, the worst first, and left out; until it is settled the plan is the worse of the learned
+    flow and the flow that fill implies.
     Raises MissingKey or BadInput on a phase without a plan, a tank without a level before, or impossible numbers.
     """
     _check(planned, start, fills, scatter_1, pump_sd_1, phase_correlation_1)
@@ -159,7 +162,7 @@ def learn(planned: Mapping[str, PlannedFlow], start: Sequence[TankLevel], fills:
 
 @dataclass(frozen=True)
 class _Problem:
-    """Whitened-to-be rows: design (row, unknown), observed, sd; which row is whose amount, which rows whose levels."""
+    """Rows before whitening: design (row, unknown), observed, sd; which row is whose amount, which rows whose levels."""
 
     design: FloatArray
     observed: FloatArray
@@ -234,15 +237,18 @@ def _solve(problem: _Problem, out: Mapping[int, str]) -> _Solved:
 
 
 def _worst(solved: _Solved, fills: Sequence[Fill], out: Mapping[int, str]) -> tuple[int, str] | None:
-    """The fill and part that disagrees most, beyond 4 sigma and not yet out; an amount before a level that ties."""
+    """The fill and part that disagrees most, beyond its limit and not yet out; an amount before a level that ties."""
     found: list[tuple[float, int, str]] = []
     for i, fill in enumerate(fills):
         if i in out or fill.settled:
             continue
-        found.append((abs(float(solved.sigma[i])) * (1.0 + 1e-6), i, "amount"))
-        found.append((abs(float(solved.level_sigma[i])), i, "level"))
+        amount, level = float(solved.sigma[i]), float(solved.level_sigma[i])
+        if amount > LEAK_SIGMA or amount < -NAMED_SIGMA:
+            found.append((abs(amount) * (1.0 + 1e-6), i, "amount"))
+        if abs(level) > NAMED_SIGMA:
+            found.append((abs(level), i, "level"))
     worst = max(found, default=None)
-    return None if worst is None or worst[0] <= NAMED_SIGMA else (worst[1], worst[2])
+    return None if worst is None else (worst[1], worst[2])
 
 
 def _result(planned: Mapping[str, PlannedFlow], fills: Sequence[Fill], problem: _Problem, solved: _Solved,
@@ -281,7 +287,7 @@ def _named(fill: Fill, used: float, expected: float, sigma: float, level_sigma: 
     elif kind:
         words = (f"Fill {fill.name}: {amount}, {abs(far):.1f} sigma {'more' if sigma > 0 else 'less'} than the others say. "
                  f"Not averaged in. Look for: {_MORE if sigma > 0 else _LESS}. "
-                 "Do not fly on it until you know; a mechanic looks at a leak.")
+                 f"{_ACT_MORE if sigma > 0 else _ACT_LESS}")
     return FillCheck(fill.name, used, expected, sigma, level_sigma, kind, is_open, words)
 
 
