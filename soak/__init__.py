@@ -1,0 +1,1 @@
+"""Long runs that are no tests: `python -m soak owners --count 60 --json`."""
