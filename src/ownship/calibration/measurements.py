@@ -9,9 +9,9 @@ from ownship.performance import climb as climbing
 from ownship.performance import cruise as cruising
 from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
-from ownship.performance.model import Model, cases, priors
+from ownship.performance.model import APPROACH_OVER_STALL, LIFT_OFF_OVER_STALL, Model, cases, priors
 from ownship.performance.rows import VALUE_UNITS, Rows
-from ownship.physics.airspeed import cas_from_ias_m_s
+from ownship.physics.airspeed import cas_from_ias_m_s, ias_from_cas_m_s
 from ownship.physics.atmosphere import Air, isa_temperature_k
 from ownship.units import from_si
 
@@ -52,28 +52,33 @@ def _air(rows: Rows) -> Air:
     return Air(rows.pressure_altitude_m, rows.temperature_k)
 
 
-def _given(values: FloatArray, default: float | None) -> FloatArray | None:
-    """A column with its blanks filled from the record; None where neither says anything."""
-    if np.isnan(values).all():
-        return None
-    return np.where(np.isnan(values), np.nan if default is None else default, values)
+def _speed_at_limit(model: Model, rows: Rows, column: FloatArray, usual_ias_m_s: float | None, usual_cas_m_s: float) -> FloatArray:
+    """IAS (row,) that, scaled with sqrt(W) from take_off_max, gives each row its own speed, whatever the other rows say.
+
+    A speed in the row holds at the row's weight; a blank is the record's speed, else `usual_cas_m_s`, at take_off_max.
+    """
+    a = model.airframe
+    usual = usual_cas_m_s if usual_ias_m_s is None else float(cas_from_ias_m_s(usual_ias_m_s, a.position_error))
+    scale = np.sqrt(rows.weight_kg / a.take_off_max_kg)
+    given = cas_from_ias_m_s(np.nan_to_num(column, nan=30.0), a.position_error) / scale
+    return ias_from_cas_m_s(np.where(np.isnan(column), usual, given), a.position_error)
 
 
 def _take_off(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
     a = model.airframe
     wind = np.nan_to_num(rows.headwind_m_s)
-    speeds = (_given(rows.lift_off_ias_m_s, a.lift_off_ias_m_s), _given(rows.at_50ft_ias_m_s, a.at_50ft_ias_m_s))
-    at = rows.weight_kg if speeds[0] is not None else None
-    done = takeoffs.take_off(model, _air(rows), rows.weight_kg, headwind_m_s=wind, lift_off_ias_m_s=speeds[0],
-                             at_50ft_ias_m_s=speeds[1], speeds_at_kg=at, noise=noise)
+    lift_off = _speed_at_limit(model, rows, rows.lift_off_ias_m_s, a.lift_off_ias_m_s, LIFT_OFF_OVER_STALL * a.vs1_m_s)
+    at_50ft = _speed_at_limit(model, rows, rows.at_50ft_ias_m_s, a.at_50ft_ias_m_s, 1.2 * a.vs1_m_s)
+    done = takeoffs.take_off(model, _air(rows), rows.weight_kg, headwind_m_s=wind, lift_off_ias_m_s=lift_off,
+                             at_50ft_ias_m_s=at_50ft, noise=noise)
     return done.roll_m if kind == "takeoff_roll_ft" else done.over_50ft_m
 
 
 def _landing(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
-    speed = _given(rows.approach_ias_m_s, model.airframe.approach_ias_m_s)
-    at = rows.weight_kg if speed is not None else None
+    a = model.airframe
+    speed = _speed_at_limit(model, rows, rows.approach_ias_m_s, a.approach_ias_m_s, APPROACH_OVER_STALL * a.vs0_m_s)
     done = landings.landing(model, _air(rows), rows.weight_kg, headwind_m_s=np.nan_to_num(rows.headwind_m_s),
-                            approach_ias_m_s=speed, speeds_at_kg=at, noise=noise)
+                            approach_ias_m_s=speed, noise=noise)
     return done.roll_m if kind == "landing_roll_ft" else done.over_50ft_m
 
 

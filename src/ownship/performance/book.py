@@ -56,6 +56,8 @@ class BookTable:
         """The table's figure, linear in pressure altitude, temperature and weight. Checks: PF-01, PF-09."""
         t = self.tables[kind]
         asked = (pressure_altitude_m, temperature_k, weight_kg)
+        if not all(math.isfinite(x) for x in asked):
+            return BookFigure(None, "beyond", None, math.nan, "not known: pressure altitude, temperature or weight is not a number")
         beyond, notes, point = [], [], []
         for name, axis, value, unit, dimension in zip(
                 ("pressure altitude", "temperature", "weight"), (t.altitude_m, t.temperature_k, t.weight_kg), asked,

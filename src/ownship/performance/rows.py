@@ -25,6 +25,11 @@ NUMBERS: dict[str, tuple[str, str, float, float]] = {
     "at_50ft_kias": ("kt", "speed", 20, 200), "climb_kias": ("kt", "speed", 20, 250),
     "approach_kias": ("kt", "speed", 20, 200), "value": ("", "", -1e6, 1e6)}
 TEXTS = ("split", "spec", "origin", "kind", "flap", "mixture", "surface", "notes")
+# what a text column may hold, where that is fixed; a misspelt "Own" must not pass as a row of the book
+CHOICES = {"origin": ("", "book", "own"), "mixture": ("", "lean", "rich")}
+NEED_RPM = ("power_pct", "cruise_tas_kt", "fuel_flow_usgph")
+MAY_BE_NEGATIVE = ("rate_of_climb_fpm",)
+MAY_BE_ZERO = ("climb_time_min", "climb_fuel_usgal", "climb_distance_nm", *MAY_BE_NEGATIVE)
 NEEDED = ("kind", "pressure_altitude_ft", "oat_c", "weight_lb", "value")
 # unit and dimension of the value by kind
 VALUE_UNITS: dict[str, tuple[str, str]] = {
@@ -143,7 +148,19 @@ def _read_row(name: str, line: int, header: tuple[str, ...], cells: list[str], c
             continue
         columns[column].append(_number(cell, name, line, column, low, high))
     for column in TEXTS:
-        texts[column].append(row.get(column, ""))
+        cell, allowed = row.get(column, ""), CHOICES.get(column)
+        if allowed is not None and cell not in allowed and (need_value or column != "origin"):  # asked rows are no one's
+            raise BadInput(f"{name} line {line}, {column}: {cell!r} is not one of: {', '.join(x or 'blank' for x in allowed)}.")
+        texts[column].append(cell)
+    _check_kind(row["kind"], columns["rpm"][-1], columns["value"][-1], f"{name} line {line}")
+
+
+def _check_kind(kind: str, rpm: float, value: float, where: str) -> None:
+    """What a kind of figure needs: an rpm in cruise, a value above zero where only that is believable."""
+    if kind in NEED_RPM and math.isnan(rpm):
+        raise BadInput(f"{where}, rpm: a {kind} row needs its rpm; add it.")
+    if (value < 0 and kind not in MAY_BE_NEGATIVE) or (value == 0 and kind not in MAY_BE_ZERO):
+        raise BadInput(f"{where}, value: {value:g} is not believable for {kind}; it must be above zero.")
 
 
 def _number(cell: str, name: str, line: int, column: str, low: float, high: float) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -55,6 +56,8 @@ def rows_text(record: AirframeRecord, folder: Path | None) -> tuple[str, str] | 
 
 def surrogate_of(airframe: Airframe) -> Surrogate:
     """The propeller's polynomials, from the cache or made (about half a second)."""
+    from dataclasses import replace
+
     import numpy as np
 
     from ownship.calibration.estimate import MODEL_VERSION
@@ -64,11 +67,13 @@ def surrogate_of(airframe: Airframe) -> Surrogate:
     beta = pitch_angle_rad(airframe.pitch_m, airframe.diameter_m)
     path = cache_folder() / f"propeller-{digest(f'{beta!r} {airframe.blades} {MODEL_VERSION}')}.npz"
     try:
-        with np.load(path) as data:
+        with np.load(io.BytesIO(path.read_bytes())) as data:
             return Surrogate(beta, airframe.blades, data["ct"], data["cp"], tuple(data["rms"].tolist()))
-    except (OSError, ValueError, KeyError, EOFError):
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         pass
     made = build_surrogate(beta, airframe.blades)
+    # one memory order, made or loaded: sums in another order differ in the last digits
+    made = replace(made, ct=np.ascontiguousarray(made.ct), cp=np.ascontiguousarray(made.cp))
     buffer = io.BytesIO()
     np.savez(buffer, ct=made.ct, cp=made.cp, rms=np.array(made.rms))
     write_whole(path, buffer.getvalue())
@@ -80,7 +85,7 @@ def fit_both(airframe: Airframe, rows: Rows | None, seed: int = SEED) -> Fitted:
     from ownship.calibration import estimate
     from ownship.provenance import digest, package_text
 
-    name = digest(repr(airframe), "" if rows is None else repr((rows.columns, rows.cells, rows.texts["origin"].tolist())),
+    name = digest(repr(airframe), "" if rows is None else _said(rows),
                   str(seed), estimate.MODEL_VERSION, package_text("priors.toml"))
     path = cache_folder() / f"calibration-{name}.json"
     try:
@@ -97,6 +102,14 @@ def fit_both(airframe: Airframe, rows: Rows | None, seed: int = SEED) -> Fitted:
     fitted = Fitted(book, own, name, 0 if rows is None else len(rows))
     write_whole(path, json.dumps(to_json(fitted), indent=1).encode())
     return fitted
+
+
+def _said(rows: Rows) -> str:
+    """Everything a fit takes from rows, in full: two sets of rows that differ in meaning differ here."""
+    from dataclasses import fields
+
+    arrays = {f.name: getattr(rows, f.name).tolist() for f in fields(rows) if f.name not in ("texts", "columns", "cells", "line")}
+    return repr((arrays, {k: v.tolist() for k, v in rows.texts.items()}))
 
 
 def to_json(fitted: Fitted) -> dict[str, Any]:
@@ -133,8 +146,9 @@ def from_json(data: Any, name: str) -> Fitted:
             if c is None:
                 return None
             mean, covariance = np.array(c["mean"], dtype=float), np.array(c["covariance"], dtype=float)
-            if mean.shape != (size,) or covariance.shape != (size, size) or not np.isfinite(covariance).all():
+            if mean.shape != (size,) or covariance.shape != (size, size) or not np.isfinite(mean).all():
                 raise ValueError
+            np.linalg.cholesky(covariance)  # LinAlgError, a ValueError, where it is no covariance
             return Calibration(str(c["label"]), mean, covariance, int(c["rows"]), int(data["seed"]), discrepancy,
                                None if c["effective"] is None else float(c["effective"]))
 
@@ -142,7 +156,7 @@ def from_json(data: Any, name: str) -> Fitted:
         if book is None:
             raise ValueError
         return Fitted(book, one(data["own"]), str(data["hash"]), int(data["rows"]))
-    except (KeyError, TypeError, ValueError):
+    except (AttributeError, KeyError, TypeError, ValueError):
         raise UnreadableFile(f"{name} is not a calibration file; make one with `ownship calibrate`.") from None
 
 
