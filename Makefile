@@ -12,12 +12,12 @@ demo: $(VENV)/.run
 	@$(BIN)/ownship check demo
 
 test: $(VENV)/.test
-	$(BIN)/ruff check src tests bench docs
+	$(BIN)/ruff check src tests bench docs soak
 	$(BIN)/mypy
 	$(BIN)/python -m pytest -n 2
 
 lint: $(VENV)/.test
-	$(BIN)/ruff check src tests bench docs
+	$(BIN)/ruff check src tests bench docs soak
 
 types: $(VENV)/.test
 	$(BIN)/mypy

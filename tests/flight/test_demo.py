@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 import pytest
 
+from ownship.errors import BadInput
 from ownship.flight.assessment import assess
 from ownship.papers.exchange import to_json
 from ownship.questions.check import check, check_text, demo_aeroplane, demo_flight, situation
@@ -243,3 +244,70 @@ def test_gauge_fuel_has_a_wider_band_than_a_full_tank():
     wide = judged(data).fuel.on_board
     narrow = demo().fuel.on_board
     assert wide.high - wide.low > narrow.high - narrow.low
+
+
+def test_a_tank_without_an_entry_is_not_known_and_not_empty():
+    """Common practice, no source: fuel nobody wrote down is not nought."""
+    data = request()
+    data["fuel"] = {k: v for k, v in data["fuel"].items() if k == "left"}
+    answer = judged(data)
+    assert answer.verdict == "not known"
+    assert margin(answer, "weight.take_off").verdict == "not known"
+    assert "[fuel.right]" in margin(answer, "weight.take_off").words
+
+
+def test_an_aeroplane_without_a_pilot_is_not_within():
+    answer = judged(request(loads=None))
+    assert margin(answer, "weight.people").verdict == "not known"
+    assert not [m for m in demo().margins if m.id == "weight.people"]
+
+
+def test_obstacles_are_judged_where_the_route_passes_them():
+    """One hill of the same height near the departure, under the climb, and under the cruise; one a world away."""
+    legs = demo_points()
+    near, middle = legs
+    hill = {"top": "5500 ft"}
+    answer = judged(request(obstacles=[{"position": near, **hill}, {"position": middle, **hill},
+                                       {"position": "10,10", "top": "29000 ft"}]))
+    low, high = margin(answer, "obstacle.route.1"), margin(answer, "obstacle.route.2")
+    assert low.margin.value < high.margin.value
+    assert low.verdict == "outside limits"
+    assert not [m for m in answer.margins if m.id == "obstacle.route.3"]
+    assert any("off the route" in x for x in answer.not_checked)
+
+
+def demo_points():
+    """Two positions of the demo's first leg: 3 nm after the departure, and half way."""
+    from ownship.world.geodesy import along
+    s = situation(demo_aeroplane(), demo_flight())
+    leg = s.legs[0]
+    spots = [along(leg.start.lat_deg, leg.start.lon_deg, leg.end.lat_deg, leg.end.lon_deg, w)
+             for w in (3 * 1852.0, leg.distance_m / 2)]
+    return [f"{a:.5f},{b:.5f}" for a, b in spots]
+
+
+@pytest.mark.parametrize(("change", "says"), [
+    ({"cruise_altitude": "2500 ft"}, "is not above"),
+    ({"leave_again": "2026-07-10T16:00-06:00"}, "is not after the departure"),
+    ({"ifr": {"missed_approach_gradient": ["-5 ft/nm", "7000 ft"]}}, "is not a climb")])
+def test_what_no_aeroplane_can_fly_is_refused(change, says):
+    with pytest.raises(BadInput, match=says):
+        judged(request(**change))
+
+
+def test_carburettor_heat_in_the_take_off_is_not_known():
+    answer = judged(request(carburettor_heat=["take-off"]))
+    assert margin(answer, "runway.take_off.KBOI").verdict == "not known"
+
+
+def test_cruising_in_a_range_of_rpm_to_avoid_is_outside():
+    record = demo_aeroplane().replace("[engine]\n", '[engine]\navoid_rpm = [["2300 rpm", "2600 rpm"]]\n', 1)
+    assert margin(judged(request(), record), "rpm.avoid").verdict == "outside limits"
+
+
+def test_the_alternates_that_are_not_judged_are_said():
+    assert any("alternate" in x for x in judged(request(alternates=["KTWF", "KBOI"])).not_checked)
+
+
+def test_above_the_models_range_the_climb_is_not_known():
+    assert margin(judged(request(cruise_altitude="17500 ft")), "climb.cruise").verdict == "not known"

@@ -20,7 +20,7 @@ from ownship.performance.rows import Rows
 from ownship.physics.propeller import Surrogate
 
 FloatArray = NDArray[np.float64]
-MODEL_VERSION = "3"
+MODEL_VERSION = "4"
 STEP, FARTHEST = 0.03, 4.5  # of the difference quotient, and of any parameter, in prior sd
 ROUNDS, CONVERGED = 40, 1e-4
 IMPOSSIBLE = 8.0  # residual, in sigma, of a row that the model cannot fly at all
@@ -74,7 +74,8 @@ def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str,
     problem = _Problem(airframe, surrogate, rows, row_sd(rows), centre, precision)
     mean = _levenberg_marquardt(problem, centre)
     problem = replace(problem, robust=True)
-    mean = _levenberg_marquardt(problem, mean)
+    ends = [_levenberg_marquardt(problem, start) for start in (mean, centre)]  # least squares may start in a false valley
+    mean = min(ends, key=lambda end: float(problem.cost(end[None])[0]))
     _, jacobian = problem.linear(mean)
     covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + precision), dtype=np.float64)
     resampled, effective = _resample(problem, mean, covariance, seed)

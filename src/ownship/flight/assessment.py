@@ -67,8 +67,8 @@ def assess(s: Situation) -> Assessment:
              *judge_route.gradient_margins(s, f), *judge_route.night_margins(s, f, landing_end),
              *_go_around(s, f, landing_end)] for f in flights]
     weather, unchecked = judge_route.weather_margins(s)
-    common = [*load_margins, *runway_margins, *judge_route.level_margins(s), *judge_route.route_obstacles(s), *weather,
-              *_tanks(s, plan, governing), *_unflown(s, flights)]
+    common = [*load_margins, *runway_margins, *judge_route.level_margins(s), *judge_route.route_obstacles(s, governing), *weather,
+              *_tanks(s, plan, governing), *_unflown(s, flights), *judge_load.people(s.record, aboard.items)]
     found = rule.merge(common, *sets)
     verdict = worst(m.verdict for m in found)
     return Assessment(
@@ -92,8 +92,25 @@ def _aboard(s: Situation) -> _Aboard:
     except MissingKey as error:
         return _Aboard(None, None, items, tanks, density, str(error))
     load = load_of(record, empty, items, s.errors)
-    missing = "The record has no [fuel] density." if record.tanks and not record.fuel else ""
-    return _Aboard(empty, load, items, tanks, density, missing or ("" if record.tanks else "The record has no [[tanks]]."))
+    return _Aboard(empty, load, items, tanks, density, _fuel_missing(s))
+
+
+def _fuel_missing(s: Situation) -> str:
+    """What keeps the fuel on board, and with it every weight, from being known; empty: nothing does."""
+    record, selector = s.record, s.record.selector
+    if not record.tanks:
+        return "The record has no [[tanks]]."
+    if not record.fuel:
+        return "The record has no [fuel] density."
+    silent = [t.id for t in record.tanks if t.id not in s.request.fuel]
+    if silent:
+        return (f"No fuel is given for the {' and '.join(silent)} tank; write "
+                f"{' and '.join(f'[fuel.{x}]' for x in silent)}, on_board = \"0 usgal\" where it is empty.")
+    if selector is not None and "both" not in selector.positions:
+        cut = [t.id for t in record.tanks if t.id not in selector.positions and s.request.fuel[t.id].on_board != 0.0]
+        if cut:
+            return f"No position of the selector feeds the {' and '.join(cut)} tank; its fuel is not known to be usable."
+    return ""
 
 
 def _fly(s: Situation, aboard: _Aboard) -> list[Flown]:
@@ -205,6 +222,10 @@ def _runways(s: Situation, aboard: _Aboard, flights: list[Flown]) -> tuple[dict[
         if not flights:
             found.append(rule.missing(about, s.no_model or aboard.missing))
             continue
+        if key != "landing" and "take-off" in s.request.carburettor_heat:
+            found.append(rule.missing(about, "A take-off with carburettor heat on is not modelled; leave it off for the "
+                                             "take-off as the manual says, or add your own margin."))
+            continue
         weights = [f.take_off_kg if key == "take_off" else f.landing_kg for f in flights]
         weight = max(weights, key=lambda w: float(np.nan_to_num(np.median(w), nan=-1.0)))
         if not np.isfinite(np.median(weight)):
@@ -297,6 +318,14 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd]) -> list[str]:
     for key, words in (("take_off", "the take-off runway"), ("leave_again", "the runway you leave again from")):
         if key in runways and not runways[key].end.obstacles:
             found.append(f"Obstacles beyond {words}: none are entered.")
+    if s.request.alternates:
+        first = s.request.alternates[0]
+        found.append(f"The runways of the alternate {first}: not judged; the fuel to it is.")
+    if len(s.request.alternates) > 1:
+        found.append(f"The alternates after the first ({', '.join(s.request.alternates[1:])}): fuel is planned to the first only.")
+    far = [o.name for o in s.request.obstacles if judge_route.off_route_m(s, o)[0] > judge_route.CORRIDOR_M]
+    if far:
+        found.append(f"Obstacles more than {from_si(judge_route.CORRIDOR_M, 'nm'):.0f} nm off the route: {', '.join(far)}.")
     if s.request.ground_m is None:
         found.append("Ground along the route: none is entered in [ground].")
     return found

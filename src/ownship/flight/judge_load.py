@@ -252,6 +252,15 @@ def more(record: AirframeRecord, category: str, load: Load, items: tuple[LoadIte
     return found
 
 
+def people(record: AirframeRecord, items: tuple[LoadItem, ...]) -> list[rule.Margin]:
+    """Not known where no load sits on any seat: an aeroplane without its pilot was weighed."""
+    seats = {s.id for s in record.stations if s.seats}
+    if not seats or any(x.station in seats and x.weight_kg > 0 for x in items):
+        return []
+    about = rule.About("weight.people", "the pilot's weight", LIMITATION, "[[loads]] of the request")
+    return [rule.missing(about, "No load is given on any seat; add the people aboard to [[loads]].")]
+
+
 def empty_missing(why: str) -> list[rule.Margin]:
     """Margins of an aeroplane whose weight is not known."""
     return [rule.missing(rule.About(f"weight.{k}", f"{k.replace('_', ' ')} weight", LIMITATION, "airframe record"), why)

@@ -11,12 +11,12 @@ from numpy.typing import NDArray
 from ownship.flight import margins as rule
 from ownship.flight.flown import Flown
 from ownship.flight.planning import usual
-from ownship.flight.request import Gradient
+from ownship.flight.request import Gradient, Obstacle
 from ownship.flight.route import Leg
 from ownship.flight.runways import JudgedEnd, air_draws, climb_gradient_1
 from ownship.flight.situation import Situation
 from ownship.performance import landing as landings
-from ownship.performance.model import Model
+from ownship.performance.model import HARD_RANGE_M, Model
 from ownship.physics.atmosphere import Air
 from ownship.physics.icing import cold_altimeter_error_m
 from ownship.units import from_si, to_si
@@ -27,6 +27,7 @@ from ownship.world.sun import is_night, next_night
 
 FloatArray = NDArray[np.float64]
 SERVICE_RATE_M_S = float(to_si(100, "ft/min"))
+CORRIDOR_M = float(to_si(20, "nm"))  # obstacles farther off the route are not judged
 STANDARD_GRADIENT_1 = float(to_si(200, "ft/nm"))
 
 
@@ -66,12 +67,16 @@ def _terrain(s: Situation, leg: Leg, name: str, ground_m: float) -> rule.Margin:
     about = rule.About(f"terrain.{leg.number + 1}", f"clearance over the highest ground {name}",
                        OWN_MINIMUM if s.request.own.obstacle_clearance_m else PERFORMANCE,
                        "[ground] of the request, cold-altimeter correction", leg.end.name)
-    start = s.points[0].elevation_m or 0.0
-    lapse = s.air.temperature_k(start)
-    errors = np.array([cold_altimeter_error_m(s.request.cruise_altitude_m - start, start, float(t)) for t in lapse])
-    draws = s.request.cruise_altitude_m - np.maximum(errors, 0.0) - ground_m
+    draws = s.request.cruise_altitude_m - _cold_error_m(s, s.request.cruise_altitude_m) - ground_m
     return rule.amount(about, draws, s.request.own.obstacle_clearance_m or 0.0, "ft", usual("allowance_clearance"),
                        confidence_1=s.request.factors.confidence)
+
+
+def _cold_error_m(s: Situation, altitude_m: float) -> FloatArray:
+    """How far below the altimeter's altitude the aeroplane flies in air colder than standard, (draw,), 0 or more."""
+    start = s.points[0].elevation_m or 0.0
+    errors = [cold_altimeter_error_m(altitude_m - start, start, float(t)) for t in s.air.temperature_k(start)]
+    return np.maximum(np.array(errors), 0.0)
 
 
 def climb_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
@@ -80,6 +85,10 @@ def climb_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
                        "calibrated model; 100 ft/min is the definition of the service ceiling")
     if not s.air.known:
         return [rule.missing(about, "No temperature aloft is given; add [aloft].")]
+    pressure_altitude = float(np.median(s.air.pressure_altitude_m(s.request.cruise_altitude_m)))
+    if pressure_altitude > HARD_RANGE_M[1]:
+        return [rule.missing(about, f"Pressure altitude {from_si(pressure_altitude, 'ft'):,.0f} ft is above "
+                                    f"{from_si(HARD_RANGE_M[1], 'ft'):,.0f} ft, where the model ends.")]
     draws = np.nan_to_num(flown.timeline.climb_rate_m_s, nan=-1.0)
     found = [rule.amount(about, draws, SERVICE_RATE_M_S, "ft/min", SERVICE_RATE_M_S,
                          confidence_1=s.request.factors.confidence)]
@@ -93,7 +102,19 @@ def climb_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
         about_share = "Full throttle may not give this at this level." if share < 0.95 else ""
         found.append(rule.stated(power, WITHIN if share >= 0.95 else "tight" if share >= 0.5 else OUTSIDE, about_share,
                                  chance=1 - share))
+        found += _avoided_rpm(s, float(np.median(flown.timeline.cruise_rev_s)))
     return found
+
+
+def _avoided_rpm(s: Situation, rev_s: float) -> list[rule.Margin]:
+    """rpm.avoid: cruising inside a range of rpm that the record says to avoid is outside the limits."""
+    about = rule.About("rpm.avoid", "cruise rpm against the ranges to avoid", LIMITATION,
+                       s.record.engine.source if s.record.engine else "")
+    for low, high in s.record.engine.avoid_rev_s if s.record.engine else ():
+        if low <= rev_s <= high:
+            return [rule.stated(about, OUTSIDE, f"Avoid {from_si(low, 'rpm'):,.0f} to {from_si(high, 'rpm'):,.0f} rpm in "
+                                                f"continuous use; choose another rpm.", figure(rev_s, "rpm"))]
+    return []
 
 
 def minimum_altitude_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
@@ -231,22 +252,53 @@ def _at_least(about: rule.About, value: float, least: float, unit: str) -> rule.
     return rule.exact(about, value, least, 0.0, unit, max(least * 0.2, 1.0), upper=False)
 
 
-def route_obstacles(s: Situation) -> list[rule.Margin]:
-    """Obstacles near the route with their tops above sea level, against the cruise altitude of the nearest leg."""
+def route_obstacles(s: Situation, flown: Flown | None) -> list[rule.Margin]:
+    """Obstacles within 20 nm of the route against the altitude flown where the route passes them.
+
+    In the climb and the descent the altitude is that of a straight path over the ground between the aerodrome's
+    elevation and the cruise; where the flight is
+    not known the margin is not known. The altimeter's cold error is taken off.
+    """
     found = []
     for i, obstacle in enumerate(s.request.obstacles, 1):
-        lat, lon = obstacle.lat_deg, obstacle.lon_deg
-        distance = min(_off_leg_m(leg, lat, lon) for leg in s.legs)
+        distance, ahead, behind = off_route_m(s, obstacle)
+        if distance > CORRIDOR_M:
+            continue
         about = rule.About(f"obstacle.route.{i}", f"{obstacle.name}, {from_si(distance, 'nm'):.1f} nm off the route",
-                           PERFORMANCE, "[[obstacles]] of the request")
-        found.append(rule.exact(about, s.request.cruise_altitude_m - obstacle.top_m,
-                                s.request.own.obstacle_clearance_m or 0.0, 0.0, "ft", usual("allowance_clearance"),
-                                upper=False))
+                           PERFORMANCE, "[[obstacles]] of the request, cold-altimeter correction")
+        if flown is None or not flown.possible:
+            found.append(rule.missing(about, "The altitude where the route passes it is not known, because the climb is not."))
+            continue
+        altitude = _altitude_at_m(s, flown, ahead, behind)
+        draws = altitude - _cold_error_m(s, float(np.median(altitude))) - obstacle.top_m
+        found.append(rule.amount(about, draws, s.request.own.obstacle_clearance_m or 0.0, "ft", usual("allowance_clearance"),
+                                 confidence_1=s.request.factors.confidence))
     return found
 
 
-def _off_leg_m(leg: Leg, lat: float, lon: float) -> float:
-    """Least distance of a position from a leg, sampled at 65 points."""
-    ways = np.linspace(0.0, leg.distance_m, 65)
-    spots = [along(leg.start.lat_deg, leg.start.lon_deg, leg.end.lat_deg, leg.end.lon_deg, float(w)) for w in ways]
-    return min(inverse(lat, lon, a, b)[0] for a, b in spots)
+def _altitude_at_m(s: Situation, flown: Flown, flown_m: float, left_m: float) -> FloatArray:
+    """Altitude after `flown_m` of the route with `left_m` to go, (draw,): straight climb, cruise, straight descent."""
+    cruise, altitude = s.request.cruise_altitude_m, np.full(s.draws, s.request.cruise_altitude_m)
+    for phase, way, point in (("climb", flown_m, s.points[0]), ("descent", left_m, s.points[-1])):
+        length = np.maximum(flown.timeline.total("distance_m", (phase,)), 1.0)
+        low = point.elevation_m or 0.0
+        altitude = np.minimum(altitude, low + (cruise - low) * np.minimum(way / length, 1.0))
+    return altitude
+
+
+def off_route_m(s: Situation, obstacle: Obstacle) -> tuple[float, float, float]:
+    """Least distance of an obstacle from the route, and the way along the route to that spot and from it to the end."""
+    whole = sum(leg.distance_m for leg in s.legs)
+    before, best = 0.0, (math.inf, 0.0)
+    for leg in s.legs:
+        off, way = _off_leg_m(leg, obstacle.lat_deg, obstacle.lon_deg)
+        best = min(best, (off, before + way))
+        before += leg.distance_m
+    return best[0], best[1], whole - best[1]
+
+
+def _off_leg_m(leg: Leg, lat: float, lon: float) -> tuple[float, float]:
+    """Least distance of a position from a leg, sampled at 65 points, and how far along the leg it lies."""
+    ways = [float(w) for w in np.linspace(0.0, leg.distance_m, 65)]
+    spots = [along(leg.start.lat_deg, leg.start.lon_deg, leg.end.lat_deg, leg.end.lon_deg, w) for w in ways]
+    return min((inverse(lat, lon, a, b)[0], w) for (a, b), w in zip(spots, ways, strict=True))

@@ -345,7 +345,10 @@ def _gradient(t: Table | None, key: str) -> Gradient | None:
     value = t.take(key)
     if not isinstance(value, list) or len(value) != 2:
         raise t.bad(key, f"{value!r} should be a gradient and an altitude, [\"290 ft/nm\", \"7000 ft\"].")
-    return Gradient(t.convert_value(key, value[0], "gradient"), t.convert_value(key, value[1], "length"))
+    gradient = Gradient(t.convert_value(key, value[0], "gradient"), t.convert_value(key, value[1], "length"))
+    if gradient.gradient_1 <= 0:
+        raise t.bad(key, f"{value[0]!r} is not a climb; a published gradient is more than 0 ft/nm.")
+    return gradient
 
 
 def _obstacle(t: Table) -> Obstacle:

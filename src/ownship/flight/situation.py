@@ -9,6 +9,7 @@ from typing import Any
 
 from ownship.aeroplane.description import AirframeRecord
 from ownship.aeroplane.weighing import InputErrors, usual_errors
+from ownship.errors import BadInput
 from ownship.flight.airmass import AirMass, Level, build
 from ownship.flight.chance import Chance
 from ownship.flight.distances import Calibrations
@@ -19,6 +20,7 @@ from ownship.flight.route import Leg, Point, build_route, leg_between, point_of
 from ownship.flight.timeline import Settings
 from ownship.physics.atmosphere import SEA_LEVEL_PA
 from ownship.rules.ruleset import RuleSet, load_ruleset, place_of_country
+from ownship.units import from_si
 from ownship.world.aerodromes import Aerodrome
 from ownship.world.zones import zone_at
 
@@ -63,7 +65,11 @@ class Situation:
         """When the aeroplane leaves the destination again, where the request says."""
         if self.request.leave_again is None:
             return None
-        return self._aware(self.request.leave_again, self.request.leave_again_is_local, self.points[-1])
+        moment = self._aware(self.request.leave_again, self.request.leave_again_is_local, self.points[-1])
+        if moment <= self.departure:
+            raise BadInput(f"leave_again: {moment:%Y-%m-%d %H:%M%z} is not after the departure at "
+                           f"{self.departure:%Y-%m-%d %H:%M%z}; give a later moment.")
+        return moment
 
     @staticmethod
     def _aware(moment: datetime, is_local: bool, point: Point) -> datetime:
@@ -76,7 +82,11 @@ class Situation:
 
     @cached_property
     def legs(self) -> tuple[Leg, ...]:
-        """The legs with courses and variation on the day."""
+        """The legs with courses and variation on the day; BadInput where the cruise is not above both aerodromes."""
+        for point in (self.points[0], self.points[-1]):
+            if point.elevation_m is not None and self.request.cruise_altitude_m <= point.elevation_m:
+                raise BadInput(f"cruise_altitude: {from_si(self.request.cruise_altitude_m, 'ft'):,.0f} ft is not above "
+                               f"{point.name}, which lies at {from_si(point.elevation_m, 'ft'):,.0f} ft; give a higher one.")
         return build_route(self.points, self.day, self.request.cruise_altitude_m)
 
     @cached_property
