@@ -311,3 +311,17 @@ def test_the_alternates_that_are_not_judged_are_said():
 
 def test_above_the_models_range_the_climb_is_not_known():
     assert margin(judged(request(cruise_altitude="17500 ft")), "climb.cruise").verdict == "not known"
+
+
+def test_reported_rain_makes_the_runway_wet_and_snow_not_known():
+    """Common practice, no source: a runway under reported rain is not dry."""
+    words, distances, verdicts = {}, {}, {}
+    for falling in ("", "+RA ", "SN ", "VCSH "):
+        weather = {"KBOI": {"metar": f"KBOI 111853Z 31009KT 5SM {falling}OVC030 12/11 A2992"}}
+        answer = judged(request(weather={**request()["weather"], **weather}))
+        found = margin(answer, "runway.take_off.KBOI")
+        words[falling], distances[falling], verdicts[falling] = found.words, found.required, found.verdict
+    assert "surface of wet is assumed" in words["+RA "]
+    assert verdicts["SN "] == "not known" and distances["SN "] is None
+    assert "assumed" in words[""] and "precipitation" not in words[""] and "precipitation" not in words["VCSH "]
+    assert distances["+RA "].value >= distances[""].value

@@ -62,3 +62,13 @@ def test_study_modify_prints_useful_load_first(capsys):
     assert code == 0
     assert out.splitlines()[1].strip().startswith("! Useful load goes down")
     assert "would be true" in out
+
+
+def test_a_prediction_beyond_the_models_range_is_blank(capsys, tmp_path):
+    """Invariant 1: above 16,000 ft, below -45 C or above 50 C the model says nothing."""
+    rows = tmp_path / "rows.csv"
+    rows.write_bytes(b"\xef\xbb\xbfkind,pressure_altitude_ft,oat_c,weight_lb,rpm,value\n"
+                     b"takeoff_roll_ft,18000,0,2200,,\ntakeoff_roll_ft,2000,-70,2200,,\ntakeoff_roll_ft,2000,15,2200,,\n")
+    code, out, _ = run(capsys, "predict", "demo", "--rows", str(rows))
+    found = [row["predicted"] for row in csv.DictReader(io.StringIO(out))]
+    assert code == 0 and found[:2] == ["", ""] and float(found[2]) > 300

@@ -77,7 +77,7 @@ def _moved(w: SurfaceWeather, start: Aerodrome | None, to: Aerodrome | None) -> 
     if temperature is not None and start and to and start.elevation_m is not None and to.elevation_m is not None:
         temperature += float(isa_temperature_k(to.elevation_m) - isa_temperature_k(start.elevation_m))
     dew = None if w.dew_point_k is None or temperature is None else min(w.dew_point_k, temperature)
-    return SurfaceWeather(w.wind, temperature, dew, w.altimeter_pa, None, None, w.source, w.station, w.observed)
+    return SurfaceWeather(w.wind, temperature, dew, w.altimeter_pa, None, None, w.source, w.station, w.observed, w.falling)
 
 
 def read_entry(entry: WeatherEntry, aerodrome: Aerodrome | None, day: date) -> SurfaceWeather:
@@ -100,7 +100,7 @@ def read_entry(entry: WeatherEntry, aerodrome: Aerodrome | None, day: date) -> S
                           entry.altimeter_pa if entry.altimeter_pa is not None else base.altimeter_pa,
                           entry.visibility_m if entry.visibility_m is not None else base.visibility_m,
                           entry.ceiling_m if entry.ceiling_m is not None else base.ceiling_m,
-                          base.source if entry.metar else "typed in by the pilot", base.station, base.observed)
+                          base.source if entry.metar else "typed in by the pilot", base.station, base.observed, base.falling)
 
 
 @dataclass(frozen=True)

@@ -133,9 +133,11 @@ def _judged(about: rule.About, end: RunwayEnd, aerodrome: Aerodrome, operation: 
                                              (), why), rule.missing(about, why))
     noise = temperature_noise * (weather.temperature_sd_k if weather else 0.0)
     add = gust_addition_m_s(report) if operation == "landing" else 0.0
-    ground = Ground(air, noise, end.slope_1, end.surface, wish.surface_state, wind.headwind_m_s, wind.tailwind_m_s, add)
+    state = wish.surface_state or (weather.weather.falling if weather else "") or None
+    ground = Ground(air, noise, end.slope_1, end.surface, state, wind.headwind_m_s, wind.tailwind_m_s, add)
     found = judge(operation, ground, weight_kg, by, factors)
-    about = replace(about, chain=found.chain, words=" ".join([f"{wind.words}.", *found.words]))
+    said = [] if wish.surface_state or state is None else [f"The report has precipitation: a surface of {state} is assumed."]
+    about = replace(about, chain=found.chain, words=" ".join([f"{wind.words[:1].upper()}{wind.words[1:]}.", *said, *found.words]))
     return JudgedEnd(end, wind, found, _margin(about, found, available), ground)
 
 

@@ -43,8 +43,9 @@ def _room(m: Margin) -> str:
     if m.margin is None:
         return ""
     amount = f"{number_text(abs(m.margin.value))} {m.margin.unit}"
-    return f", {amount} short" if m.margin.value < 0 and not m.id.startswith(("weight", "cg", "station", "group")) else (
-        f", {amount} over" if m.margin.value < 0 else f", {amount} left")
+    if m.margin.value >= 0:
+        return f", {amount} left"
+    return f", {amount} {'over' if m.id.startswith(('weight', 'cg', 'station', 'group', 'imbalance')) else 'short'}"
 
 
 def warnings_of(s: Situation, flown: Flown | None, runways: dict[str, JudgedEnd],

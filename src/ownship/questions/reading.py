@@ -21,7 +21,7 @@ def read_text(path: str | Path, largest_bytes: int = LARGEST_BYTES) -> str:
             raise UnreadableFile(f"{path} is not a file; name a text file.")
         if file.stat().st_size > largest_bytes:
             raise UnreadableFile(f"{path} is larger than {largest_bytes / 1e6:.0f} MB; give a smaller file.")
-        return file.read_text(encoding="utf-8")
+        return file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError:
         raise UnreadableFile(f"{path} is not a text in UTF-8; save it as UTF-8.") from None
     except OSError as error:

@@ -41,6 +41,7 @@ class SurfaceWeather:
     source: str
     station: str = ""
     observed: tuple[int, int, int] | None = None  # day, hour, minute UTC
+    falling: str = ""  # "" nothing reported, "wet" rain or drizzle, "snow" anything frozen
 
 
 def parse_wind(text: str, where: str = "wind", highest_kt: int = HIGHEST_SURFACE_WIND_KT) -> WindReport:
@@ -83,7 +84,15 @@ def parse_metar(text: str, where: str = "metar") -> SurfaceWeather:
     altimeter = _altimeter(main)
     _believable(where, observed, altimeter, (temperature, dew_point))
     return SurfaceWeather(_wind_of(main, where), temperature, dew_point, altimeter, _visibility(main), _ceiling(main),
-                          f"METAR {body}", stamp[1], observed)
+                          f"METAR {body}", stamp[1], observed, _falling(main))
+
+
+def _falling(main: str) -> str:
+    """What falls at the station: snow, ice or freezing rain before rain or drizzle; showers in the vicinity do not count."""
+    groups = re.findall(r"(?<=\s)[+-]?((?:MI|PR|BC|DR|BL|SH|TS|FZ)?(?:DZ|RA|SN|SG|IC|PL|GR|GS|UP)+)(?=\s|$)", main)
+    if any(re.search(r"FZ|SN|SG|PL|GR|GS", g) for g in groups):
+        return "snow"
+    return "wet" if any(re.search(r"RA|DZ|UP", g) for g in groups) else ""
 
 
 def _believable(where: str, observed: tuple[int, int, int], altimeter: float | None, degrees: tuple[float | None, ...]) -> None:
