@@ -325,3 +325,21 @@ def test_reported_rain_makes_the_runway_wet_and_snow_not_known():
     assert verdicts["SN "] == "not known" and distances["SN "] is None
     assert "assumed" in words[""] and "precipitation" not in words[""] and "precipitation" not in words["VCSH "]
     assert distances["+RA "].value >= distances[""].value
+
+
+def test_a_local_time_that_the_clocks_skip_is_refused():
+    with pytest.raises(BadInput, match="does not exist at KBOI"):
+        judged(request(departure="2026-03-08T02:30", local=True))
+
+
+def test_a_selector_of_both_only_needs_no_change():
+    record = demo_aeroplane().replace('positions = ["left", "right"]', 'positions = ["both"]')
+    assert record != demo_aeroplane()
+    answer = judged(request(), record)
+    assert len(answer.tanks) == 1
+
+
+def test_calm_air_along_the_route_is_said():
+    answer = judged(request(aloft=None))
+    assert margin(answer, "fuel.landing").verdict == "not known"
+    assert any("calm air" in x for x in answer.not_checked)

@@ -326,6 +326,8 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd]) -> list[str]:
     far = [o.name for o in s.request.obstacles if judge_route.off_route_m(s, o)[0] > judge_route.CORRIDOR_M]
     if far:
         found.append(f"Obstacles more than {from_si(judge_route.CORRIDOR_M, 'nm'):.0f} nm off the route: {', '.join(far)}.")
+    if not s.air.known:
+        found.append("Wind along the route: none is given, so the times and the burn of the timeline are for calm air.")
     if s.request.ground_m is None:
         found.append("Ground along the route: none is entered in [ground].")
     return found

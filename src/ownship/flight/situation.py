@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
@@ -73,7 +73,13 @@ class Situation:
 
     @staticmethod
     def _aware(moment: datetime, is_local: bool, point: Point) -> datetime:
-        return moment.replace(tzinfo=zone_at(point.lat_deg, point.lon_deg)) if is_local else moment
+        if not is_local:
+            return moment
+        found = moment.replace(tzinfo=zone_at(point.lat_deg, point.lon_deg))
+        if found.astimezone(UTC).astimezone(found.tzinfo).replace(tzinfo=None) != moment:
+            raise BadInput(f"{moment:%Y-%m-%d %H:%M} does not exist at {point.name}: the clocks go forward then; "
+                           "give the time with its zone, as 03:30-06:00.")
+        return found
 
     @property
     def day(self) -> date:

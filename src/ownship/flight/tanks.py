@@ -97,7 +97,7 @@ def plan_tanks(phases: tuple[BurnPhase, ...], selector: Selector, usable_m3: dic
         imbalance = selector.imbalance_max_kg / density_kg_m3
     task = Task(phases, selector, usable_m3, imbalance if isinstance(imbalance, float) else None,
                 reserve_m3, selector.floor_time_s * cruise_flow_m3_s)
-    if len(usable_m3) == 1 or ("both" in selector.positions and selector.take_off == "both"):
+    if len(usable_m3) == 1 or set(selector.positions) == {"both"} or ("both" in selector.positions and selector.take_off == "both"):
         return _whole("+".join(usable_m3), task)
     taxi, first, words = ground_tanks(task)
     moments = moments_of(window_s, fixes, blocks_clock_s)
