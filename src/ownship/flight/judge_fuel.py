@@ -92,7 +92,7 @@ def _imbalance(record: AirframeRecord, plan: TankPlan, source: str) -> rule.Marg
     if selector.imbalance_max_kg is not None and record.fuel is not None:
         limit = selector.imbalance_max_kg / record.fuel.density_kg_m3
     if not isinstance(limit, float):
-        return rule.missing(about, "The record has no imbalance limit; write it or \"none published\".", shown)
+        return rule.missing(about, "The record has no imbalance limit; write it or \"none published\".", required=shown)
     return rule.exact(about, plan.imbalance_m3, limit, plan.imbalance_sd_m3, "usgal", max(limit * 0.2, 1e-6))
 
 

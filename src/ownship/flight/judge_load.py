@@ -89,9 +89,9 @@ def _weight_margins(record: AirframeRecord, points: dict[str, list[LoadPoint]], 
         if not_published(limit):
             found.append(rule.none_published(about, shown))
         elif not is_figure(limit):
-            found.append(rule.missing(about, f"The record has no maximum {name}.", shown))
+            found.append(rule.missing(about, f"The record has no maximum {name}.", required=shown))
         elif point is None:
-            found.append(rule.missing(about, f"The {name} is not known, because the burn is not.", None,
+            found.append(rule.missing(about, f"The {name} is not known, because the burn is not.",
                                       figure(float(limit), "lb")))  # type: ignore[arg-type]
         else:
             number = float(limit)  # type: ignore[arg-type]
@@ -208,8 +208,8 @@ def _limit(about: rule.About, weight_kg: float, limit: object, sd_kg: float, con
     number = limit_kg(limit)
     if number is None:
         if weight_kg == 0:
-            return rule.stated(about, WITHIN, "Empty.", shown)
-        return rule.missing(about, "The record has no limit for it.", shown)
+            return rule.stated(about, WITHIN, "Empty.", None, shown)
+        return rule.missing(about, "The record has no limit for it.", required=shown)
     return rule.exact(about, weight_kg, number, sd_kg, "lb", max(usual("allowance_weight") * number, 0.5),
                       confidence_1=confidence_1)
 

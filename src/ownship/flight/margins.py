@@ -164,9 +164,9 @@ def missing(about: About, what: str, available: Figure | None = None, required: 
     return _margin(about, NOT_KNOWN, available=available, required=required, words=what)
 
 
-def none_published(about: About, available: Figure | None = None) -> Margin:
-    """The maker publishes no such limit: a value with a source, within."""
-    return _margin(about, WITHIN, available=available, chance=0.0, words="None published.")
+def none_published(about: About, actual: Figure | None = None) -> Margin:
+    """The maker publishes no such maximum: a value with a source, within; the limit would stand in `available`."""
+    return _margin(about, WITHIN, required=actual, chance=0.0, words="None published.")
 
 
 def stated(about: About, verdict: Verdict, words: str = "", available: Figure | None = None,
