@@ -74,7 +74,9 @@ def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str,
     problem = _Problem(airframe, surrogate, rows, row_sd(rows), centre, precision)
     mean = _levenberg_marquardt(problem, centre)
     problem = replace(problem, robust=True)
-    ends = [_levenberg_marquardt(problem, start) for start in (mean, centre)]  # least squares may start in a false valley
+    # A few own rows: least squares may end in a false valley that a mistyped row dug, so the book is a start too.
+    starts = (mean,) if book is None else (mean, centre)
+    ends = [_levenberg_marquardt(problem, start) for start in starts]
     mean = min(ends, key=lambda end: float(problem.cost(end[None])[0]))
     _, jacobian = problem.linear(mean)
     covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + precision), dtype=np.float64)
