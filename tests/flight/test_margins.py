@@ -94,3 +94,15 @@ def test_a_longer_runway_is_never_judged_worse(available, more):
     long = m.distance(ABOUT, available + more, 1000, 1330, 1500, SPREAD)
     assert order(long.verdict) <= order(short.verdict)
     assert long.chance <= short.chance
+
+
+def test_every_check_id_of_a_margin_stands_in_the_published_tests():
+    """Invariant 4: an id shown beside a margin is a row that a test in tests/published really computes."""
+    from pathlib import Path
+
+    from ownship.flight.margins import CHECKS
+    root = Path(__file__).parents[1]
+    text = "".join(p.read_text(encoding="utf-8") for p in root.rglob("test_*.py"))
+    names = {"naca-tr640": "naca_tr640", "handbook-b": "handbook_b"}
+    missing = {x for ids in CHECKS.values() for x in ids if names.get(x, x) not in text}
+    assert not missing

@@ -72,12 +72,28 @@ class About:
     words: str = ""
 
 
+# The published rows (tests/published) that the calculation behind each margin is checked against, by the head of its id.
+_LOAD = ("WB-01", "WB-21", "WB-23")
+_DISTANCES = ("PF-14", "TF-04", "TF-05", "handbook-b")
+CHECKS = {
+    "weight": _LOAD, "cg": _LOAD, "station": _LOAD, "group": _LOAD, "imbalance": ("WB-23",),
+    "runway": _DISTANCES, "obstacle": ("handbook-b",), "go_around": ("handbook-b",),
+    "gradient": ("handbook-b",), "climb": ("naca-tr640", "handbook-b"), "crosswind": ("NV-01", "NV-02"),
+    "level": ("NV-16",), "fuel": ("FU-01", "FU-05", "handbook-b"), "night": ("SU-07",), "terrain": ("AT-01",),
+}
+
+
+def checks_of(id_: str) -> tuple[str, ...]:
+    """Ids of the check values behind a margin; empty where it rests on typed figures alone."""
+    return CHECKS.get(id_.split(".", maxsplit=1)[0], ())
+
+
 def _margin(about: About, verdict: Verdict, **rest: object) -> Margin:
     if about.kind == ADVICE and verdict == OUTSIDE:
         verdict = TIGHT
     words = " ".join(w for w in (about.words, str(rest.pop("words", ""))) if w)
     return Margin(about.id, about.name, about.kind, verdict, about.source, about.place, about.moment,
-                  checks=about.checks, chain=about.chain, words=words, **rest)  # type: ignore[arg-type]
+                  checks=about.checks or checks_of(about.id), chain=about.chain, words=words, **rest)  # type: ignore[arg-type]
 
 
 def distance(about: About, available_m: float, median_m: float, covered_m: float, doubly_m: float,
