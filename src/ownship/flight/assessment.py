@@ -314,7 +314,8 @@ def _more(s: Situation, aboard: _Aboard) -> dict[str, Any]:
 
 def _not_checked(s: Situation, runways: dict[str, JudgedEnd]) -> list[str]:
     """What stands unjudged because nobody entered it."""
-    found = ["Recency, open defects and maintenance: no records are kept yet."]
+    found = ["Recency, open defects and maintenance: no records are kept yet.",
+             "Speeds of the record (Vno, Vne) against the cruise, and the number of seats: not judged yet."]
     for key, words in (("take_off", "the take-off runway"), ("leave_again", "the runway you leave again from")):
         if key in runways and not runways[key].end.obstacles:
             found.append(f"Obstacles beyond {words}: none are entered.")
