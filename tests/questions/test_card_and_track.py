@@ -4,18 +4,7 @@ import csv
 import io
 
 import pytest
-
-from ownship.cli import main
-
-
-def run(capsys, *words):
-    code = 0
-    try:
-        main(list(words))
-    except SystemExit as stop:
-        code = stop.code or 0
-    out = capsys.readouterr()
-    return code, out.out, out.err
+from commands import run
 
 
 def test_the_card_has_its_tables_and_says_what_it_is(capsys):

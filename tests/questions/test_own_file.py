@@ -1,6 +1,6 @@
 """An owner's measurements file by the command: reduced, fitted, told in words; refused in a sentence."""
 
-from ownship.cli import main
+from commands import run
 
 OWN = """
 schema = 1
@@ -23,16 +23,6 @@ ias = "76 kt"
 oat = "9 C"
 weight = "2250 lb"
 """
-
-
-def run(capsys, *words):
-    code = 0
-    try:
-        main(list(words))
-    except SystemExit as stop:
-        code = stop.code or 0
-    out = capsys.readouterr()
-    return code, out.out, out.err
 
 
 def test_measurements_are_told_in_words(capsys, tmp_path):

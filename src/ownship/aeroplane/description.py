@@ -163,6 +163,10 @@ class Selector:
     no_change_below_m: float = 0.0
     source: str = ""
 
+    def imbalance_limit(self, density_kg_m3: float) -> Limit:
+        """The imbalance limit as a volume (m3): that of the weight where the record gives one, else as it stands."""
+        return self.imbalance_max_m3 if self.imbalance_max_kg is None else self.imbalance_max_kg / density_kg_m3
+
 
 @dataclass(frozen=True)
 class Fuel:

@@ -40,7 +40,6 @@ class AirMass:
     wind_noise_m_s: tuple[FloatArray, FloatArray]
     temperature_noise_k: FloatArray
     known: bool
-    highest_level_m: float | None
     notes: tuple[str, ...] = ()
     humidity_1: float = 0.0
 
@@ -112,7 +111,7 @@ def build(levels: tuple[Level, ...], surface: tuple[tuple[float, float], ...], a
                    _merged(points) or ((0.0, float(isa_temperature_k(0.0))),), altimeter_pa,
                    (sd * chance.normals("wind east"), sd * chance.normals("wind north")),
                    usual("temperature_sd") * float(known) * chance.normals("temperature aloft"), known,
-                   winds[-1][0] if winds else None, notes, humidity_1)
+                   notes, humidity_1)
 
 
 def _notes(winds: list[tuple[float, float, float]], cruise_altitude_m: float) -> tuple[str, ...]:

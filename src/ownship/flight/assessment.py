@@ -33,7 +33,6 @@ from ownship.words.cautions import cautions_for
 from ownship.words.verdicts import NOT_KNOWN, OWN_MINIMUM, worst
 
 FloatArray = NDArray[np.float64]
-PHASES = ("start and taxi", "climb", "cruise", "descent", "approach and landing")
 
 
 @dataclass(frozen=True)
@@ -79,7 +78,7 @@ def assess(s: Situation) -> Assessment:
         tank_rows(s, plan) if plan else (), _tank_words(plan), runway_rows(runways), _cards(s, governing, runways),
         _more(s, aboard), warnings_of(s, governing, runways, aboard.empty),
         tuple(f"{m.name}{f', {m.place}' if m.place else ''}: {m.words}" for m in found if m.verdict == NOT_KNOWN),
-        (*unchecked, *_not_checked(s, runways)), sources(s, found, aboard.empty), _cautions(s))
+        (*unchecked, *_not_checked(s, runways, found)), sources(s, found, aboard.empty), _cautions(s))
 
 
 def _aboard(s: Situation) -> _Aboard:
@@ -312,8 +311,9 @@ def _more(s: Situation, aboard: _Aboard) -> dict[str, Any]:
                            aboard.density_kg_m3)
 
 
-def _not_checked(s: Situation, runways: dict[str, JudgedEnd]) -> list[str]:
+def _not_checked(s: Situation, runways: dict[str, JudgedEnd], margins: tuple[rule.Margin, ...]) -> list[str]:
     """What stands unjudged because nobody entered it."""
+    judged = {m.id for m in margins}
     found = ["Recency, open defects and maintenance: no records are kept yet.",
              "Speeds of the record (Vno, Vne) against the cruise, and the number of seats: not judged yet."]
     for key, words in (("take_off", "the take-off runway"), ("leave_again", "the runway you leave again from")):
@@ -324,7 +324,7 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd]) -> list[str]:
         found.append(f"The runways of the alternate {first}: not judged; the fuel to it is.")
     if len(s.request.alternates) > 1:
         found.append(f"The alternates after the first ({', '.join(s.request.alternates[1:])}): fuel is planned to the first only.")
-    far = [o.name for o in s.request.obstacles if judge_route.off_route_m(s, o)[0] > judge_route.CORRIDOR_M]
+    far = [o.name for i, o in enumerate(s.request.obstacles, 1) if f"obstacle.route.{i}" not in judged]
     if far:
         found.append(f"Obstacles more than {from_si(judge_route.CORRIDOR_M, 'nm'):.0f} nm off the route: {', '.join(far)}.")
     if not s.air.known:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ownship.aeroplane.description import Propeller
 from ownship.flight.chance import middle
-from ownship.flight.distances import Ground
+from ownship.flight.distances import HEADWIND_CREDIT, TAILWIND_CHARGE
 from ownship.flight.runways import JudgedEnd, air_draws, climb_gradient_1, stop_point_m
 from ownship.performance import climb as climbing
 from ownship.performance import landing as landings
@@ -58,7 +58,11 @@ def take_off_card(model: Model, judged: JudgedEnd, weight_kg: FloatArray, propel
     card: dict[str, Any] = {
         "runway": f"{judged.end.ident}, {from_si(run_m, 'ft'):,.0f} ft available",
         "static_rpm": banded(static, "rpm"), "least_static_rpm": figure(least, "rpm")}
-    card |= _marks(model, ground, weight_kg, judged)
+    wind = HEADWIND_CREDIT * ground.headwind_m_s - TAILWIND_CHARGE * ground.tailwind_m_s
+    distance, roll_cas, _ = takeoffs.roll_profile(model, ground.air, weight_kg[None, :], headwind_m_s=wind, slope_1=ground.slope_1)
+    stretch = _stretch_1(judged.distance.roll_m, float(np.median(distance[-1])))
+    if stretch is not None:
+        card |= _marks(model, judged.distance.roll_m, np.median(distance, axis=1) * stretch, np.median(roll_cas, axis=1))
     gradient = climb_gradient_1(model, air, weight_kg, 0.0, judged.wind.tailwind_m_s)
     weight = weight_kg[None, :]
     cas = climbing.climb_cas_m_s(model, ground.air.pressure_altitude_m, weight)
@@ -68,37 +72,26 @@ def take_off_card(model: Model, judged: JudgedEnd, weight_kg: FloatArray, propel
     card["climb_gradient"] = banded(gradient, "ft/nm")
     surface = surface_of(ground.surface_kind, ground.surface_state)
     factor = (surface.landing_factor_1 or 1.0) if isinstance(surface, Surface) else 1.0
-    stop = stop_point_m(model, ground, weight_kg, run_m, factor, stretch_1=_stretch_1(model, ground, weight_kg, judged))
+    stop = stop_point_m(model, ground, weight_kg, run_m, factor, stretch_1=1.0 if stretch is None else stretch)
     card["stop_point"] = (figure(stop, "ft") if stop is not None
                           else "none: it cannot be stopped on this run once rolling")
     card["cautions"] = cautions_for(("card", "runway"))
     return card
 
 
-def _stretch_1(model: Model, ground: Ground, weight_kg: FloatArray, judged: JudgedEnd) -> float:
-    """How much longer the roll of the chain is than the model's own; 1 where one of them is not known."""
-    wind = 0.5 * ground.headwind_m_s - 1.5 * ground.tailwind_m_s
-    distance, _, _ = takeoffs.roll_profile(model, ground.air, weight_kg[None, :], headwind_m_s=wind, slope_1=ground.slope_1)
-    stretch = judged.distance.roll_m / float(np.median(distance[-1]))
-    return stretch if math.isfinite(stretch) else 1.0
+def _stretch_1(chain_roll_m: float, model_roll_m: float) -> float | None:
+    """How much longer the roll of the chain is than the model's own; None where one of them is not known."""
+    known = math.isfinite(chain_roll_m) and math.isfinite(model_roll_m) and model_roll_m > 0
+    return chain_roll_m / model_roll_m if known else None
 
 
-def _marks(model: Model, ground: Ground, weight_kg: FloatArray, judged: JudgedEnd) -> dict[str, Any]:
-    """Lift-off and the marked point: distances as the chain has them, IAS by the model's roll."""
-    weight = weight_kg[None, :]
-    air = Air(ground.air.pressure_altitude_m, ground.air.temperature_k, ground.air.relative_humidity_1)
-    distance, cas, _ = takeoffs.roll_profile(model, air, weight, headwind_m_s=0.5 * ground.headwind_m_s
-                                             - 1.5 * ground.tailwind_m_s, slope_1=ground.slope_1)
-    model_roll, median_roll = float(np.median(distance[-1])), judged.distance.roll_m
-    if not math.isfinite(model_roll) or not math.isfinite(median_roll) or model_roll <= 0:
-        return {}
-    stretch = median_roll / model_roll
-    mark = max(math.ceil(0.5 * median_roll / MARK_STEP_M), 1) * MARK_STEP_M
-    reached, speed = np.median(distance, axis=1) * stretch, np.median(cas, axis=1)
-    at_mark = float(np.interp(mark, reached, speed))
-    ias = ias_from_cas_m_s(np.array([at_mark, float(speed[-1])]), model.airframe.position_error)
+def _marks(model: Model, roll_m: float, reached_m: FloatArray, cas_m_s: FloatArray) -> dict[str, Any]:
+    """Lift-off and the marked point: distances as the chain has them, IAS by the model's roll (both along the roll)."""
+    mark = max(math.ceil(0.5 * roll_m / MARK_STEP_M), 1) * MARK_STEP_M
+    at_mark = float(np.interp(mark, reached_m, cas_m_s))
+    ias = ias_from_cas_m_s(np.array([at_mark, float(cas_m_s[-1])]), model.airframe.position_error)
     return {"marked_point": figure(mark, "ft"), "ias_at_marked_point": figure(float(ias[0]), "kt"),
-            "lift_off_distance": figure(median_roll, "ft"), "lift_off_ias": figure(float(ias[1]), "kt"),
+            "lift_off_distance": figure(roll_m, "ft"), "lift_off_ias": figure(float(ias[1]), "kt"),
             "cross_check": "71 % of lift-off speed at half the run available is only a cross-check for a level, even "
                            "runway; it says nothing of obstacles."}
 

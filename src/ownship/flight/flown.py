@@ -111,7 +111,7 @@ def _needs(s: Situation, model: Model, timeline: Timeline, landing_kg: FloatArra
              f"{reserve.flow}: {reserve.rule.cite()}." + (f" Also: {reserve.also}." if reserve.also else ""))
     needs = FuelNeeds(timeline.total("burn_m3", ("start and taxi",)), trip, alternate, missed, flow * reserve.time_s,
                       flow * (p.extra_s or 0.0), contingency_m3(np.nan_to_num(trip), owner, s.request.factors.confidence),
-                      reserve.time_s, words, flow)
+                      words, flow)
     return needs, "", night
 
 

@@ -97,7 +97,6 @@ class FuelNeeds:
     reserve_m3: FloatArray
     extra_m3: FloatArray
     contingency_m3: float
-    reserve_s: float
     reserve_words: str
     flow_m3_s: FloatArray
 

@@ -88,9 +88,8 @@ def _imbalance(record: AirframeRecord, plan: TankPlan, source: str) -> rule.Marg
     shown = figure(plan.imbalance_m3, "usgal")
     if len(record.tanks) < 2 or not_published(selector.imbalance_max_m3):
         return rule.none_published(about, shown)
-    limit = selector.imbalance_max_m3
-    if selector.imbalance_max_kg is not None and record.fuel is not None:
-        limit = selector.imbalance_max_kg / record.fuel.density_kg_m3
+    assert record.fuel is not None  # without a density nothing was flown, and there is no plan
+    limit = selector.imbalance_limit(record.fuel.density_kg_m3)
     if not isinstance(limit, float):
         return rule.missing(about, "The record has no imbalance limit; write it or \"none published\".", required=shown)
     return rule.exact(about, plan.imbalance_m3, limit, plan.imbalance_sd_m3, "usgal", max(limit * 0.2, 1e-6))
@@ -153,11 +152,8 @@ def conflict_margin(plan: TankPlan, source: str) -> list[rule.Margin]:
 def summary(s: Situation, flown: Flown, tanks: tuple[TankState, ...]) -> FuelSummary:
     """Fuel by part of the flight, to order, on board, left, endurance, and the latest time on the ground."""
     timeline, needs = flown.timeline, flown.needs
-    parts = {"start and taxi": banded(timeline.total("burn_m3", ("start and taxi",)), "usgal"),
-             "climb": banded(timeline.total("burn_m3", ("climb",)), "usgal"),
-             "cruise": banded(timeline.total("burn_m3", ("cruise",)), "usgal"),
-             "descent": banded(timeline.total("burn_m3", ("descent",)), "usgal"),
-             "approach and landing": banded(timeline.total("burn_m3", ("approach and landing",)), "usgal")}
+    parts = {phase: banded(timeline.total("burn_m3", (phase,)), "usgal")
+             for phase in ("start and taxi", "climb", "cruise", "descent", "approach and landing")}
     words: list[str] = []
     order, ground_by, reserve = figure(float("nan"), "usgal"), None, flown.no_reserve
     if needs is not None:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ownship.flight import margins as rule
+from ownship.flight.distances import TAILWIND_CHARGE
 from ownship.flight.flown import Flown
 from ownship.flight.planning import usual
 from ownship.flight.request import Gradient, Obstacle
@@ -75,8 +76,7 @@ def _terrain(s: Situation, leg: Leg, name: str, ground_m: float) -> rule.Margin:
 def _cold_error_m(s: Situation, altitude_m: float) -> FloatArray:
     """How far below the altimeter's altitude the aeroplane flies in air colder than standard, (draw,), 0 or more."""
     start = s.points[0].elevation_m or 0.0
-    errors = [cold_altimeter_error_m(altitude_m - start, start, float(t)) for t in s.air.temperature_k(start)]
-    return np.maximum(np.array(errors), 0.0)
+    return np.maximum(cold_altimeter_error_m(altitude_m - start, start, s.air.temperature_k(start)), 0.0)
 
 
 def climb_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
@@ -156,7 +156,7 @@ def gradient_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
         top = wanted.to_altitude_m
         here = Air(s.air.pressure_altitude_m(top), s.air.temperature_k(top)[None, :])
         tail = s.air.middle_wind(top)[1]
-        draws = climb_gradient_1(flown.model, here, weight, 0.0, tail / 1.5)
+        draws = climb_gradient_1(flown.model, here, weight, 0.0, tail / TAILWIND_CHARGE)
         found.append(rule.amount(about, draws, wanted.gradient_1, "ft/nm", usual("allowance_gradient"),
                                  confidence_1=s.request.factors.confidence))
     return found
@@ -261,7 +261,7 @@ def route_obstacles(s: Situation, flown: Flown | None) -> list[rule.Margin]:
     """
     found = []
     for i, obstacle in enumerate(s.request.obstacles, 1):
-        distance, ahead, behind = off_route_m(s, obstacle)
+        distance, ahead, behind = _off_route_m(s, obstacle)
         if distance > CORRIDOR_M:
             continue
         about = rule.About(f"obstacle.route.{i}", f"{obstacle.name}, {from_si(distance, 'nm'):.1f} nm off the route",
@@ -286,7 +286,7 @@ def _altitude_at_m(s: Situation, flown: Flown, flown_m: float, left_m: float) ->
     return altitude
 
 
-def off_route_m(s: Situation, obstacle: Obstacle) -> tuple[float, float, float]:
+def _off_route_m(s: Situation, obstacle: Obstacle) -> tuple[float, float, float]:
     """Least distance of an obstacle from the route, and the way along the route to that spot and from it to the end."""
     whole = sum(leg.distance_m for leg in s.legs)
     before, best = 0.0, (math.inf, 0.0)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
@@ -213,11 +213,6 @@ def merge(*sets: Iterable[Margin]) -> tuple[Margin, ...]:
         for m in margins:
             found[m.id] = worse(found[m.id], m) if m.id in found else m
     return order(found.values())
-
-
-def with_words(margin: Margin, words: str) -> Margin:
-    """The same margin with one more sentence."""
-    return replace(margin, words=f"{margin.words} {words}".strip())
 
 
 def _normal_quantile(p: float) -> float:

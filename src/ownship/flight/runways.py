@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ownship.errors import OutOfRange
 from ownship.flight import margins as rule
-from ownship.flight.distances import Calibrations, Distance, Ground, Operation, judge
+from ownship.flight.distances import TAILWIND_CHARGE, Calibrations, Distance, Ground, Operation, judge
 from ownship.flight.places import PlaceWeather
 from ownship.flight.planning import usual
 from ownship.flight.request import Factors, RunwayWish
@@ -27,7 +27,7 @@ from ownship.world.aerodromes import Aerodrome, RunwayEnd
 from ownship.world.weather import WindReport
 
 FloatArray = NDArray[np.float64]
-TAILWIND_CHARGE, REACTION_S = 1.5, 3.0
+REACTION_S = 3.0
 LEAST_STEP_M = 30.0  # height over which a climb gradient is taken to fall evenly, at least
 
 

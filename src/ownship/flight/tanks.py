@@ -46,7 +46,7 @@ class Segment:
 
 @dataclass(frozen=True)
 class Change:
-    """One change in flight: from and to which tank, when, contents (draw,) of both at that moment."""
+    """One change in flight: from and to which tank, when, contents (draw,) of the tank being left at that moment."""
 
     number: int
     time_s: float
@@ -54,7 +54,6 @@ class Change:
     to: str
     where: str
     left_m3: FloatArray
-    taken_m3: FloatArray
 
 
 @dataclass(frozen=True)
@@ -92,9 +91,7 @@ def plan_tanks(phases: tuple[BurnPhase, ...], selector: Selector, usable_m3: dic
     that changes fall on round clock times; without it they are round from the blocks. Draw 0 is the middle flight;
     low ends are 5 % of the fuel less 95 % of the burn. Mass balance: segments' burns add up to the phases' burns.
     """
-    imbalance = selector.imbalance_max_m3
-    if selector.imbalance_max_kg is not None:
-        imbalance = selector.imbalance_max_kg / density_kg_m3
+    imbalance = selector.imbalance_limit(density_kg_m3)
     task = Task(phases, selector, usable_m3, imbalance if isinstance(imbalance, float) else None,
                 reserve_m3, selector.floor_time_s * cruise_flow_m3_s)
     if len(usable_m3) == 1 or set(selector.positions) == {"both"} or ("both" in selector.positions and selector.take_off == "both"):
@@ -210,7 +207,7 @@ def _plan(task: Task, taxi: str, first: str, chosen: list[Moment], conflicts: tu
     for (before, after), here in zip(pairwise(segments), stages[1:], strict=False):
         if after.start_s > task.take_off_s:
             changes.append(Change(len(changes) + 1, after.start_s, before.tank, after.tank, after.where,
-                                  here[before.tank], here[after.tank]))
+                                  here[before.tank]))
     worst, sd = _imbalance(stages)
     return TankPlan(segments, tuple(changes), task.usable, stages[-1], worst, segments[-1].tank, conflicts, words,
                     task.phases, sd)

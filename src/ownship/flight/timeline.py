@@ -81,8 +81,6 @@ class Timeline:
     cruise_attainable_1: float
     over_rpm_limit: bool
     climb_rate_m_s: FloatArray
-    cruise_cas_m_s: float
-    descent_rev_s: FloatArray
 
     def total(self, name: str, phases: tuple[str, ...] = (), legs: range | None = None) -> FloatArray:
         """Sum of `time_s`, `burn_m3` or `distance_m` over parts, of some phases and legs or of all."""
@@ -131,13 +129,12 @@ def fly(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settings, r
     top_weight = weight - np.sum([p.burn_m3 for p in up.parts], axis=0) * density
     cruise, figures = _cruise_speeds(legs, air, model, settings, top_weight)
     track = up.track
-    down, descent_rev = _descent(legs, air, model, settings, top_weight, end_m, track, cruise)
+    down = _descent(legs, air, model, settings, top_weight, end_m, track, cruise)
     level = _cruise_parts(legs, cruise, figures, track, density)
     approach = _approach(air, model, settings, top_weight, end_m, density)
     parts = (taxi, *_by_leg(up.parts, level, down), approach)
-    cas = _median(cruise.cas_m_s[0])
     return Timeline(parts, figures, cruise.fuel_kg_s[0] / density, cruise.power_1[0], cruise.rev_s[0],
-                    cruise.attainable_1, cruise.over_limit, up.rate_m_s, cas, descent_rev)
+                    cruise.attainable_1, cruise.over_limit, up.rate_m_s)
 
 
 def _by_leg(*groups: list[Part]) -> list[Part]:
@@ -227,8 +224,8 @@ def _cruise_speeds(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: 
                    weight: FloatArray) -> tuple[_Cruise, tuple[LegFigures, ...]]:
     """Speed and flow on every leg, at the weight of its middle (one look ahead at the flow of the first pass)."""
     level = settings.cruise_altitude_m
-    temperature = np.array([air.temperature_k(level) for _ in legs])
-    here = Air(air.pressure_altitude_m(level), temperature)
+    temperature = air.temperature_k(level)
+    here = Air(air.pressure_altitude_m(level), np.broadcast_to(temperature, (len(legs), temperature.size)))
     speeds = None
     weights = np.broadcast_to(weight, (len(legs), weight.size))
     for _ in range(2):
@@ -240,13 +237,12 @@ def _cruise_speeds(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: 
     cas = cas_from_tas_m_s(speeds.tas_m_s, here)
     cruise = _Cruise(speeds.tas_m_s, cas, speeds.fuel_kg_s, speeds.power_1, speeds.rev_s,
                      float(np.mean(speeds.attainable)), bool(np.any(speeds.over_limit)))
+    (from_deg, speed), (middle_from, middle_speed) = air.wind(level), air.middle_wind(level)
     figures = []
     for i, leg in enumerate(legs):
-        from_deg, speed = air.wind(level)
         heading, ground, _ = wind_triangle(leg.course_deg, speeds.tas_m_s[i], from_deg, speed)
-        middle_from, middle_speed = air.middle_wind(level)
         figures.append(LegFigures(leg, speeds.tas_m_s[i], ground, heading, middle_from, middle_speed,
-                                  float(np.median(temperature[i]))))
+                                  float(np.median(temperature))))
     return cruise, tuple(figures)
 
 
@@ -261,7 +257,7 @@ def power_setting(model: Model, here: Air, weights: FloatArray, settings: Settin
 
 
 def _descent(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settings, weight: FloatArray,
-             end_m: float, track: _Track, cruise: _Cruise) -> tuple[list[Part], FloatArray]:
+             end_m: float, track: _Track, cruise: _Cruise) -> list[Part]:
     """Descent at the cruise CAS to circuit height, laid back from the destination."""
     density = model.airframe.fuel_density_kg_m3
     bottom = min(end_m + settings.circuit_height_m, settings.cruise_altitude_m)
@@ -281,7 +277,7 @@ def _descent(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settin
             totals[i][0] = totals[i][0] + t
             totals[i][1] = totals[i][1] + t * state.fuel_kg_s[k] / density
             totals[i][2] = totals[i][2] + way
-    return [Part("descent", i, *totals[i]) for i in range(len(legs))], state.rev_s[0]
+    return [Part("descent", i, *totals[i]) for i in range(len(legs))]
 
 
 def _cruise_parts(legs: tuple[Leg, ...], cruise: _Cruise, figures: tuple[LegFigures, ...], track: _Track,

@@ -253,6 +253,13 @@ def check_range(air: Air, slope_1: Number = 0.0, headwind_m_s: Number = 0.0) -> 
             raise OutOfRange(what, *shown)
 
 
+def beyond_range(pressure_altitude_m: Number, temperature_k: Number) -> NDArray[np.bool_]:
+    """Which cases `check_range` would refuse for their air: elementwise, not known (NaN) is left to whoever needs it."""
+    (low, high), (cold, hot) = HARD_RANGE_M, HARD_RANGE_K
+    height, air = np.asarray(pressure_altitude_m), np.asarray(temperature_k)
+    return (height < low - 1e-6) | (height > high + 1e-6) | (air < cold - 1e-6) | (air > hot + 1e-6)
+
+
 def airframe_of(record: Any) -> Airframe:
     """The Airframe of an airframe record; MissingKey names what a full model still lacks."""
     def need(table: str, key: str) -> Any:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from ownship.physics.atmosphere import LAPSE_K_M
 from ownship.units import to_si
 
+Number = TypeVar("Number", float, NDArray[np.float64])
 Risk = Literal["none", "light", "moderate", "serious"]
 ORDER: tuple[Risk, ...] = ("none", "light", "moderate", "serious")
 FROST_K, FROST_SPREAD_K = float(to_si(3.0, "C", "temperature")), 3.0
@@ -41,8 +45,8 @@ def frost_likely(temperature_k: float, dew_point_k: float | None) -> bool:
     return temperature_k <= FROST_K and (dew_point_k is None or temperature_k - dew_point_k <= FROST_SPREAD_K)
 
 
-def cold_altimeter_error_m(height_m: float, station_elevation_m: float, station_temperature_k: float) -> float:
-    """How much lower than shown the aeroplane is in cold air (negative in warm air), m.
+def cold_altimeter_error_m(height_m: float, station_elevation_m: float, station_temperature_k: Number) -> Number:
+    """How much lower than shown the aeroplane is in cold air (negative in warm air), m; of the shape of the temperature.
 
     error = H (15 - t0)/(273 + t0 - 0.5 L (H + elevation)), H above the station, t0 its temperature brought to sea
     level, L the standard lapse. Source: ICAO Doc 8168 form. Check: 5,000 ft, -20 C, station at sea level: 705 ft.

@@ -15,9 +15,6 @@ from ownship.questions.places import cache_folder, write_whole
 from ownship.questions.reading import DEMO, demo_text, read_text
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from ownship.aeroplane.description import AirframeRecord
     from ownship.calibration.estimate import Calibration
     from ownship.calibration.reductions import Reduced
@@ -276,18 +273,6 @@ def performance_card(aeroplane: str, calibration_path: str | None = None, *, as_
     return "\n".join(card_lines(rows, title)) + "\n"
 
 
-def _beyond(rows: Rows) -> NDArray[np.bool_]:
-    """Rows in air outside the model's hard range; a ceiling is where the model itself says it is."""
-    import numpy as np
-
-    from ownship.performance.model import HARD_RANGE_K, HARD_RANGE_M
-
-    (low, high), (cold, hot) = HARD_RANGE_M, HARD_RANGE_K
-    height, air = rows.pressure_altitude_m, rows.temperature_k
-    outside = (height < low - 1e-6) | (height > high + 1e-6) | (air < cold - 1e-6) | (air > hot + 1e-6)
-    return outside & (rows.kind != "service_ceiling_ft") & np.isfinite(height) & np.isfinite(air)
-
-
 def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None) -> str:
     """The rows as CSV with predicted, low_90 and high_90 appended, by the own calibration where there is one; a row
     outside the hard range of the model (invariant 1) stays blank."""
@@ -295,7 +280,7 @@ def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None)
 
     from ownship.calibration.estimate import draws_of, middle
     from ownship.calibration.measurements import predict as predict_rows
-    from ownship.performance.model import Model, airframe_of
+    from ownship.performance.model import Model, airframe_of, beyond_range
     from ownship.performance.rows import read_rows
 
     record, _, folder = record_of(aeroplane)
@@ -306,7 +291,7 @@ def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None)
     surrogate = surrogate_of(airframe)
     best = predict_rows(Model(airframe, surrogate, middle(calibration)), rows)[:, 0]
     draws = predict_rows(Model(airframe, surrogate, draws_of(calibration, 512, SEED)), rows, noise=True)
-    beyond = _beyond(rows)
+    beyond = beyond_range(rows.pressure_altitude_m, rows.temperature_k) & (rows.kind != "service_ceiling_ft")
     best, draws = np.where(beyond, np.nan, best), np.where(beyond[:, None], np.nan, draws)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")

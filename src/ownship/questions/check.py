@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
+from ownship.questions.calibrating import DRAWS, SEED
 from ownship.questions.reading import DEMO, demo_text, read_text
 
 if TYPE_CHECKING:
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from ownship.flight.request import FlightRequest
     from ownship.flight.situation import Situation
     from ownship.world.aerodromes import Aerodrome
-
-DRAWS, SEED = 256, 0
 
 
 def demo_aeroplane() -> str:
