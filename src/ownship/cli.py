@@ -111,12 +111,11 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
         if not equals:
             raise BadInput(f"--where: {where!r} is no choice of rows; write COLUMN=VALUE, such as split=CAL.")
         chosen = (column, value)
+    target = _target("--save", save)
     fitted = calibrating.calibrate(aeroplane, rows, own, chosen)
     data = calibrating.to_json(fitted)
-    if save is not None:
-        if not Path(save).absolute().parent.is_dir():
-            raise BadInput(f"--save: the folder of {save} does not exist; make it or choose another.")
-        write_whole(Path(save).absolute(), dumps(data, indent=1).encode())
+    if target is not None:
+        write_whole(target, dumps(data, indent=1).encode())
     words = explain(aeroplane, fitted, rows, own, chosen)
     if json:
         print(dumps(data | {"words": words}))
@@ -128,6 +127,14 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
         for line in lines:
             print(f"  - {line}")
 
+
+def _target(option: str, path: str | None) -> Path | None:
+    """Where a file is to be written; refused before any work where its folder does not exist."""
+    if path is not None and not Path(path).absolute().parent.is_dir():
+        raise BadInput(f"{option}: the folder of {path} does not exist; make it or choose another.")
+    return None if path is None else Path(path).absolute()
+
+
 def predict(aeroplane: str, /, *, rows: str | None = None, calibration: str | None = None, out: str | None = None,
             card: bool = False) -> None:
     """Append predicted, low_90 and high_90 to every row of a CSV; or the performance card (--card; a .csv by --out)."""
@@ -136,16 +143,15 @@ def predict(aeroplane: str, /, *, rows: str | None = None, calibration: str | No
 
     if card == (rows is not None):
         raise BadInput("predict takes either --rows ROWS.csv or --card.")
-    if out is not None and not Path(out).absolute().parent.is_dir():
-        raise BadInput(f"--out: the folder of {out} does not exist; make it or choose another.")
+    target = _target("--out", out)
     if rows is not None:
         text = calibrating.predict(aeroplane, rows, calibration)
     else:
         text = calibrating.performance_card(aeroplane, calibration, as_csv=bool(out and out.lower().endswith(".csv")))
-    if out is None:
+    if target is None:
         print(text, end="")
     else:
-        write_whole(Path(out).absolute(), text.encode())
+        write_whole(target, text.encode())
 
 
 def serve(*, port: int = 8160) -> None:

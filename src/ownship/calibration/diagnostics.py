@@ -16,6 +16,7 @@ from ownship.units import from_si
 from ownship.words.figures import number_text
 
 FloatArray = NDArray[np.float64]
+_Asked = tuple[str, str, int, float, int | None]
 KIND_WORDS = {
     "takeoff_roll_ft": ("take-off roll", "ft"), "takeoff_50ft_ft": ("take-off over 50 ft", "ft"),
     "rate_of_climb_fpm": ("rate of climb", "ft/min"), "power_pct": ("power", "%"), "cruise_tas_kt": ("true airspeed", "kt"),
@@ -73,19 +74,25 @@ class KeyFigure:
 
 
 # The figures an owner reads, as rows to be predicted at the aeroplane's own weight.
-_KEY_ROWS = (("rate of climb at 4,000 ft", "rate_of_climb_fpm", 4000, 7.1, None),
-             ("speed at 2,450 rpm, 6,000 ft", "cruise_tas_kt", 6000, 3.1, 2450),
-             ("fuel at 2,450 rpm, 6,000 ft", "fuel_flow_usgph", 6000, 3.1, 2450),
-             ("static rpm at sea level", "static_rpm", 0, 15.0, None),
-             ("take-off over 50 ft at sea level", "takeoff_50ft_ft", 0, 15.0, None),
-             ("landing over 50 ft at sea level", "landing_50ft_ft", 0, 15.0, None))
+_KEY_ROWS: tuple[_Asked, ...] = (
+    ("rate of climb at 4,000 ft", "rate_of_climb_fpm", 4000, 7.1, None),
+    ("speed at 2,450 rpm, 6,000 ft", "cruise_tas_kt", 6000, 3.1, 2450),
+    ("fuel at 2,450 rpm, 6,000 ft", "fuel_flow_usgph", 6000, 3.1, 2450),
+    ("static rpm at sea level", "static_rpm", 0, 15.0, None),
+    ("take-off over 50 ft at sea level", "takeoff_50ft_ft", 0, 15.0, None),
+    ("landing over 50 ft at sea level", "landing_50ft_ft", 0, 15.0, None))
 
 
 def key_rows(airframe: Airframe) -> Rows:
     """The key figures as rows without values."""
+    return _asked(airframe, _KEY_ROWS, "key figures")
+
+
+def _asked(airframe: Airframe, table: tuple[_Asked, ...], name: str) -> Rows:
+    """Rows without values at the aeroplane's own maximum weight, of (words, kind, ft, C, rpm or None)."""
     weight = float(from_si(airframe.take_off_max_kg, "lb"))
-    lines = [f"{kind},{altitude},{celsius},{weight:.1f},{rpm or ''}" for _, kind, altitude, celsius, rpm in _KEY_ROWS]
-    return read_rows("kind,pressure_altitude_ft,oat_c,weight_lb,rpm\n" + "\n".join(lines), "key figures", need_value=False)
+    lines = [f"{kind},{altitude},{celsius},{weight:.1f},{rpm or ''}" for _, kind, altitude, celsius, rpm in table]
+    return read_rows("kind,pressure_altitude_ft,oat_c,weight_lb,rpm\n" + "\n".join(lines), name, need_value=False)
 
 
 def key_figures(model: Model) -> tuple[KeyFigure, ...]:
@@ -113,14 +120,15 @@ def distance_from_book(book: Model, own: Model) -> tuple[str, ...]:
 
 
 # Measurements an owner could make next: words, and the row it would be.
-_CANDIDATES = (("a static rpm with an optical tachometer", "static_rpm", 0, 15.0, None),
-               ("a timed climb through 3,000 ft", "rate_of_climb_fpm", 3000, 9.1, None),
-               ("a timed climb through 8,000 ft", "rate_of_climb_fpm", 8000, -0.8, None),
-               ("a level run at 2,300 rpm, 4,000 ft", "cruise_tas_kt", 4000, 7.1, 2300),
-               ("a level run at 2,550 rpm, 8,000 ft", "cruise_tas_kt", 8000, -0.8, 2550),
-               ("fuel to the brim after an hour at 2,450 rpm, 6,000 ft", "fuel_flow_usgph", 6000, 3.1, 2450),
-               ("a measured take-off over 50 ft", "takeoff_50ft_ft", 0, 15.0, None),
-               ("a measured landing over 50 ft", "landing_50ft_ft", 0, 15.0, None))
+_CANDIDATES: tuple[_Asked, ...] = (
+    ("a static rpm with an optical tachometer", "static_rpm", 0, 15.0, None),
+    ("a timed climb through 3,000 ft", "rate_of_climb_fpm", 3000, 9.1, None),
+    ("a timed climb through 8,000 ft", "rate_of_climb_fpm", 8000, -0.8, None),
+    ("a level run at 2,300 rpm, 4,000 ft", "cruise_tas_kt", 4000, 7.1, 2300),
+    ("a level run at 2,550 rpm, 8,000 ft", "cruise_tas_kt", 8000, -0.8, 2550),
+    ("fuel to the brim after an hour at 2,450 rpm, 6,000 ft", "fuel_flow_usgph", 6000, 3.1, 2450),
+    ("a measured take-off over 50 ft", "takeoff_50ft_ft", 0, 15.0, None),
+    ("a measured landing over 50 ft", "landing_50ft_ft", 0, 15.0, None))
 
 
 @dataclass(frozen=True)
@@ -133,16 +141,12 @@ class Next:
 
 def measure_next(airframe: Airframe, surrogate: Surrogate, calibration: Calibration) -> tuple[Next, ...]:
     """Which measurement would narrow the bands most, computed: C' = C - C g g'C/(sigma^2 + g'C g), best first."""
-    weight = float(from_si(airframe.take_off_max_kg, "lb"))
-    text = "kind,pressure_altitude_ft,oat_c,weight_lb,rpm\n" + "\n".join(
-        f"{kind},{h},{t},{weight:.1f},{rpm or ''}" for _, kind, h, t, rpm in _CANDIDATES)
-    rows = read_rows(text, "candidates", need_value=False)
+    rows = _asked(airframe, _CANDIDATES, "candidates")
     gradients, values = _gradients(airframe, surrogate, rows, calibration)
     keys, _ = _gradients(airframe, surrogate, key_rows(airframe), calibration)
     before = _spreads(keys, calibration.covariance)
-    found = []
+    known, found = priors(), []
     for (words, kind, *_), g, value in zip(_CANDIDATES, gradients, values, strict=True):
-        known = priors()
         sigma = float(np.hypot(known.row_sd[kind].sd(value), known.own_sd[kind].sd(value)))
         cg = calibration.covariance @ g
         after = _spreads(keys, calibration.covariance - np.outer(cg, cg) / (sigma**2 + g @ cg))

@@ -7,7 +7,7 @@ import math
 from datetime import datetime
 from typing import Any
 
-from ownship.flight.answer import Assessment, FuelSummary, LoadingRow, TankRow, TimelineRow
+from ownship.flight.answer import Assessment, LoadingRow, TankRow
 from ownship.flight.margins import Margin
 from ownship.words.figures import Figure
 
@@ -22,9 +22,9 @@ def to_json(assessment: Assessment) -> dict[str, Any]:
         "aeroplane": plain(assessment.aeroplane),
         "margins": [_margin(m) for m in assessment.margins],
         "loading": [_loading(row) for row in assessment.loading],
-        "timeline": [_timeline(row) for row in assessment.timeline],
+        "timeline": [plain(row) for row in assessment.timeline],
         "legs": [plain(leg) for leg in assessment.legs],
-        "fuel": _fuel(assessment.fuel),
+        "fuel": {} if assessment.fuel is None else plain(assessment.fuel),
         "tanks": [_tank(row) for row in assessment.tanks],
         "tank_words": list(assessment.tank_words),
         "runways": [plain(r) for r in assessment.runways],
@@ -71,18 +71,8 @@ def _margin(m: Margin) -> dict[str, Any]:
 
 
 def _loading(row: LoadingRow) -> dict[str, Any]:
-    data: dict[str, Any] = plain(row)
-    data["cg"] = data["arm_aft"]
-    return data
-
-
-def _timeline(row: TimelineRow) -> dict[str, Any]:
-    data: dict[str, Any] = plain(row)
-    return data
-
-
-def _fuel(fuel: FuelSummary | None) -> dict[str, Any]:
-    return {} if fuel is None else plain(fuel)
+    data = plain(row)
+    return data | {"cg": data["arm_aft"]}
 
 
 def _tank(row: TankRow) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ownship.performance.climb import ACCELERATION_PER_M
 from ownship.performance.model import Flow, Model, Number, cases, flow_of, speed_factor, weight_n
 from ownship.physics.airspeed import tas_from_cas_m_s
 from ownship.physics.atmosphere import Air
@@ -23,7 +24,6 @@ from ownship.physics.equilibrium import (
 from ownship.units import GRAVITY_M_S2
 
 FloatArray = NDArray[np.float64]
-ACCELERATION_PER_M = 9.6e-5
 HOLDING_OVER_STALL = 1.45
 LEVEL_REV_S = (22.0, 56.0)
 POWER_FOUND_1 = 1e-3  # a search for a power that ends further off than this (of rated) has not found one

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import sqlite3
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,18 +30,25 @@ def cache_folder() -> Path:
     return folder
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all."""
+@contextmanager
+def _replacing(path: Path) -> Iterator[Path]:
+    """An empty file beside `path` that takes its place when the block ends well, and is gone when it does not."""
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    os.close(handle)
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+        yield Path(name)
         Path(name).replace(path)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that it is there whole or not at all."""
+    with _replacing(path) as fresh, fresh.open("wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def today() -> date:
@@ -57,19 +66,13 @@ def aerodromes() -> sqlite3.Connection:
         if database.usable(connection):
             return connection
         connection.close()
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=".aerodromes.")
-    os.close(handle)
-    try:
-        fresh = sqlite3.connect(name)
+    with _replacing(path) as new:
+        fresh = sqlite3.connect(new)
         fresh.execute("PRAGMA journal_mode = OFF")
         fresh.execute("PRAGMA synchronous = OFF")
         with fresh:
             database.build(fresh)
         fresh.close()
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
     return _reading(path)
 
 

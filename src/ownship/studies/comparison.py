@@ -6,6 +6,7 @@ limit kept and lifted.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 
 from ownship.aeroplane.adverse import adverse_loading
 from ownship.aeroplane.description import AirframeRecord, is_figure
-from ownship.aeroplane.weighing import empty_weight
+from ownship.aeroplane.weighing import EmptyWeight, empty_weight
 from ownship.errors import MissingKey
 from ownship.performance import climb, cruise, takeoff
 from ownship.performance.model import Model
@@ -96,8 +97,9 @@ def _numbers(record: AirframeRecord, m: Model, reference: Model, on: date) -> di
     capped, lifted = (cruise.full_throttle(m, high, weight, rpm_capped=c) for c in (True, False))
     usable = sum(t.usable_m3 for t in record.tanks)
     flow = equal_power.fuel_kg_s[0] / density
+    empty = _empty(record, on)
     groups = {
-        "useful_load": {"useful_load": _useful_load(record, on, m.draws.size)},
+        "useful_load": {"useful_load": np.full(m.draws.size, _useful_load(record, empty))},
         "static_rpm": {"static_rpm": takeoff.static_rev_s(m, sea)[0]},
         "equal_rpm": {"tas": equal_rpm.tas_m_s[0], "fuel": equal_rpm.fuel_kg_s[0] / density},
         "equal_power": {"tas": equal_power.tas_m_s[0], "fuel": flow},
@@ -107,7 +109,7 @@ def _numbers(record: AirframeRecord, m: Model, reference: Model, on: date) -> di
         "ceiling": {"ceiling": climb.ceilings_m(m, weight)[0]},
         "range": {"range": (usable / flow - RESERVE_S) * equal_power.tas_m_s[0]},
     }
-    return groups | _cg(record, on, m.draws.size)
+    return groups | {"cg": {k: np.full(m.draws.size, v) for k, v in _cg(record, empty).items()}}
 
 
 def _share(m: Model, reference: Model) -> float:
@@ -115,27 +117,26 @@ def _share(m: Model, reference: Model) -> float:
     return POWER_1 * reference.airframe.rated_power_w / m.airframe.rated_power_w
 
 
-def _useful_load(record: AirframeRecord, on: date, size: int) -> FloatArray:
-    if not is_figure(record.weights.take_off_max_kg):
-        return np.full(size, np.nan)
+def _empty(record: AirframeRecord, on: date) -> EmptyWeight | None:
     try:
-        empty = empty_weight(record, on)
+        return empty_weight(record, on)
     except MissingKey:
-        return np.full(size, np.nan)
-    return np.full(size, float(record.weights.take_off_max_kg) - empty.weight_kg)  # type: ignore[arg-type]
+        return None
 
 
-def _cg(record: AirframeRecord, on: date, size: int) -> dict[str, dict[str, FloatArray]]:
+def _useful_load(record: AirframeRecord, empty: EmptyWeight | None) -> float:
+    if empty is None or not is_figure(record.weights.take_off_max_kg):
+        return math.nan
+    return float(record.weights.take_off_max_kg) - empty.weight_kg  # type: ignore[arg-type]
+
+
+def _cg(record: AirframeRecord, empty: EmptyWeight | None) -> dict[str, float]:
     """Empty arm and the tightest forward and aft room over all loadings; left out where the record cannot say."""
-    try:
-        empty = empty_weight(record, on)
-    except MissingKey:
-        return {"cg": {}}
+    if empty is None:
+        return {}
     found = adverse_loading(record, empty)
-    values = {"empty_arm": empty.arm_m}
-    if found is not None:
-        values |= {"room.forward": found.forward_room_m, "room.aft": found.aft_room_m}
-    return {"cg": {k: np.full(size, v) for k, v in values.items()}}
+    room = {} if found is None else {"room.forward": found.forward_room_m, "room.aft": found.aft_room_m}
+    return {"empty_arm": empty.arm_m} | room
 
 
 def _first_lines(figures: dict[str, dict[str, Paired]], altered: AirframeRecord,
