@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterable
 from typing import Any
 
-CAUTION = "Calculated from this aeroplane's measurements; no approved data. The flight manual governs."
+CAUTION = "Calculated by the model, matched as the title says; no approved data. The flight manual governs."
 
 
 def card_lines(rows: Iterable[Any], title: str) -> Iterable[str]:
