@@ -22,7 +22,7 @@ from ownship.physics.propeller import build_surrogate, pitch_angle_rad
 from ownship.units import to_si
 
 G, GAS, LAPSE, T0, P0 = 9.80665, 287.05, 0.0065, 288.15, 101325.0
-HEADER = "origin,kind,pressure_altitude_ft,oat_c,weight_lb,rpm,mixture,value"
+HEADER = "origin,kind,pressure_altitude_ft,oat_c,weight_lb,rpm,mixture,tachometer,value"
 ROUNDING = {"takeoff_roll_ft": 5, "takeoff_50ft_ft": 5, "landing_roll_ft": 5, "landing_50ft_ft": 5,
             "rate_of_climb_fpm": 5, "power_pct": 1, "cruise_tas_kt": 1, "fuel_flow_usgph": 0.1, "static_rpm": 10}
 J_GRID = np.linspace(0.0, 1.3, 53)
@@ -82,6 +82,7 @@ class Aeroplane:
     power_factor: float = 1.0
     roll_technique: float = 1.0
     landing_technique: float = 1.0
+    tachometer: float = 1.0  # engine speed over the panel's
     ct: tuple[float, ...] = ()
     cp: tuple[float, ...] = ()
 
@@ -223,9 +224,9 @@ def true_figures(a, rows: Rows):
         elif kind == "rate_of_climb_fpm":
             value = climb(a, h, t, w) / to_si(1.0, "ft/min")
         elif kind == "static_rpm":
-            value = full_rev(a, 0.0, h, t) / to_si(1.0, "rpm")
+            value = full_rev(a, 0.0, h, t) / to_si(1.0, "rpm") / (1.0 if rows.texts["tachometer"][i] == "optical" else a.tachometer)
         else:
-            v, power, fuel = level(a, h, t, w, rows.rev_s[i], rows.texts["mixture"][i] == "rich")
+            v, power, fuel = level(a, h, t, w, rows.rev_s[i] * a.tachometer, rows.texts["mixture"][i] == "rich")
             value = {"cruise_tas_kt": v / to_si(1.0, "kt"), "power_pct": 100 * power / a.power_w,
                      "fuel_flow_usgph": fuel / to_si(6.0, "lb/h")}[kind]
         out[i] = value
@@ -251,9 +252,10 @@ def drawn(rng) -> tuple[Aeroplane, Aeroplane, Airframe]:
         1.10 * vs1, 1.22 * vs1, (u(1.46, 1.56) * vs1, u(1.36, 1.44) * vs1), 1.3 * vs0, 1.08 * vs0)
     a = _matched(a, u(0.97, 1.03))
     flown = with_propeller(replace(
-        a, power_factor=min(1.0 + 0.02 * z() - 0.03, 1.0), cd0=a.cd0 * (1 + abs(0.03 + 0.02 * z())),
-        indicated_kg_j=a.indicated_kg_j * (1.02 + 0.03 * z()), roll_technique=1.03 + 0.04 * z(),
-        landing_technique=1.04 + 0.05 * z(), beta_rad=a.beta_rad + np.radians(0.15) * z()))
+        a, power_factor=min(0.95 + 0.04 * z(), 1.02), cd0=a.cd0 * (1 + abs(0.03 + 0.04 * z())),
+        indicated_kg_j=a.indicated_kg_j * (1.02 + 0.03 * z()), roll_technique=1.03 + 0.07 * z(),
+        landing_technique=1.04 + 0.10 * z(), beta_rad=a.beta_rad + np.radians(0.3) * z(),
+        tachometer=1.0 + 0.015 * z()))
     nominal = 0.75 * np.pi * diameter * np.tan(a.beta_rad - np.radians(0.2 + 0.5 * z()))
     known = Airframe(area, float(np.sqrt(aspect * area)), high, power, 45.0, 45.0, 2, diameter, float(nominal), mass, vs1, vs0,
                      to_si(6.0, "lb/usgal"), None, a.lift_off_m_s, a.at_50ft_m_s,
@@ -274,8 +276,8 @@ def _matched(a, share):
     return with_propeller(replace(a, beta_rad=float(beta)))
 
 
-def _line(origin, kind, pa_ft, oat_c, lb, rpm="", mixture=""):
-    return f"{origin},{kind},{pa_ft:.0f},{oat_c:.1f},{lb:.0f},{rpm},{mixture},"
+def _line(origin, kind, pa_ft, oat_c, lb, rpm="", mixture="", tachometer=""):
+    return f"{origin},{kind},{pa_ft:.0f},{oat_c:.1f},{lb:.0f},{rpm},{mixture},{tachometer},"
 
 
 def _isa_c(pa_ft, off=0.0):
@@ -299,7 +301,7 @@ def book_lines(lb):
 def own_lines(lb):
     """What the owner measured: twelve rows."""
     w = 0.93 * lb
-    return [_line("own", "static_rpm", 800, 19, w), _line("own", "rate_of_climb_fpm", 2500, 14, w),
+    return [_line("own", "static_rpm", 800, 19, w, tachometer="optical"), _line("own", "rate_of_climb_fpm", 2500, 14, w),
             _line("own", "rate_of_climb_fpm", 6500, 5, w),
             *(_line("own", "cruise_tas_kt", 4500, 9, w, rpm) for rpm in (2250, 2400, 2550)),
             *(_line("own", "fuel_flow_usgph", 4500, 9, w, rpm) for rpm in (2300, 2450)),

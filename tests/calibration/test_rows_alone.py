@@ -11,7 +11,7 @@ from ownship.calibration import estimate
 from ownship.calibration.estimate import middle
 from ownship.calibration.measurements import predict
 from ownship.errors import UnreadableFile
-from ownship.performance.model import Model, airframe_of
+from ownship.performance.model import Model, airframe_of, parameter_names
 from ownship.performance.rows import read_rows
 from ownship.questions import calibrating
 
@@ -77,7 +77,7 @@ def test_the_first_answer_and_the_second_agree_to_the_last_digit(home):
     """By the propeller just made and the one read from the cache."""
     airframe = airframe_of(calibrating.record_of(str(home / "aeroplane.toml"))[0])
     rows = read_rows((home / "rows.csv").read_text(), "rows.csv")
-    first, second = (predict(estimate.model_of(airframe, calibrating.surrogate_of(airframe), 0.1 * np.ones((3, 21))), rows)
+    first, second = (predict(estimate.model_of(airframe, calibrating.surrogate_of(airframe), 0.1 * np.ones((3, len(parameter_names())))), rows)
                      for _ in range(2))
     assert np.array_equal(first, second)
 

@@ -29,7 +29,7 @@ def test_the_least_acceptable_rpm_is_the_low_end_of_the_band_or_the_certificated
     assert plain["least_static_rpm"].value == pytest.approx(plain["static_rpm"].low, rel=1e-3)
     for low in (2000, 2500):
         _, found = card(propeller=propeller(low))
-        assert found["least_static_rpm"].value == pytest.approx(max(low, plain["least_static_rpm"].value))
+        assert found["least_static_rpm"].value == pytest.approx(max(low, plain["least_static_rpm"].value), rel=1e-3)  # the panel's rpm
 
 
 def test_the_marked_point_is_half_the_roll_and_slower_than_lift_off():

@@ -23,7 +23,8 @@ KIND_WORDS = {
     "fuel_flow_usgph": ("fuel flow", "US gal/h"), "climb_time_min": ("time to climb", "min"),
     "climb_fuel_usgal": ("fuel to climb", "US gal"), "climb_distance_nm": ("distance to climb", "NM"),
     "landing_roll_ft": ("landing roll", "ft"), "landing_50ft_ft": ("landing over 50 ft", "ft"),
-    "max_level_tas_kt": ("top speed", "kt"), "service_ceiling_ft": ("service ceiling", "ft"), "static_rpm": ("static rpm", "rpm")}
+    "max_level_tas_kt": ("top speed", "kt"), "service_ceiling_ft": ("service ceiling", "ft"), "static_rpm": ("static rpm", "rpm"),
+    "glide_sink_fpm": ("sink in the glide", "ft/min"), "tachometer_pct": ("engine speed over the panel's", "%")}
 WORST, NAMED_SIGMA = 3, 3.0
 
 
@@ -128,7 +129,8 @@ _CANDIDATES: tuple[_Asked, ...] = (
     ("a level run at 2,550 rpm, 8,000 ft", "cruise_tas_kt", 8000, -0.8, 2550),
     ("fuel to the brim after an hour at 2,450 rpm, 6,000 ft", "fuel_flow_usgph", 6000, 3.1, 2450),
     ("a measured take-off over 50 ft", "takeoff_50ft_ft", 0, 15.0, None),
-    ("a measured landing over 50 ft", "landing_50ft_ft", 0, 15.0, None))
+    ("a measured landing over 50 ft", "landing_50ft_ft", 0, 15.0, None),
+    ("a check of the tachometer with an optical one", "tachometer_pct", 0, 15.0, None))
 
 
 @dataclass(frozen=True)

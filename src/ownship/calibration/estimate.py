@@ -20,10 +20,11 @@ from ownship.performance.rows import Rows
 from ownship.physics.propeller import Surrogate
 
 FloatArray = NDArray[np.float64]
-MODEL_VERSION = "4"
+MODEL_VERSION = "5"
 STEP, FARTHEST = 0.03, 4.5  # of the difference quotient, and of any parameter, in prior sd
 ROUNDS, CONVERGED = 40, 1e-4
 IMPOSSIBLE = 8.0  # residual, in sigma, of a row that the model cannot fly at all
+HELD = 1e-4  # spread, in prior sd, of what a book calibration holds fixed
 TAIL = 5.0  # degrees of freedom of the robust loss
 PROPOSALS, LEAST_EFFECTIVE, WIDER = 2048, 200, 1.15  # the proposal is a little wider than Laplace
 RESAMPLED_ROWS = 200_000  # row predictions that re-sampling may cost: with more rows than this allows, Laplace alone
@@ -66,8 +67,8 @@ def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str,
     discrepancy = {k: KindError(e.relative_1 * share, e.absolute * share) for k, e in priors().row_sd.items()}
     size = len(parameter_names())
     if rows is None or not len(rows):
-        return Calibration("prior", np.zeros(size), np.eye(size), 0, seed, discrepancy)
-    centre, spread = np.zeros(size), np.eye(size)
+        return Calibration("prior", np.zeros(size), _of_a_book(), 0, seed, discrepancy)
+    centre, spread = np.zeros(size), _of_a_book()
     if book is not None:
         centre, spread = book.mean, individual(book).covariance
     precision = np.asarray(np.linalg.inv(spread), dtype=np.float64)
@@ -106,6 +107,11 @@ def _resample(problem: _Problem, mean: FloatArray, covariance: FloatArray, seed:
     away = z - mean
     spread = (away * weights[:, None]).T @ away
     return np.asarray((spread + spread.T) / 2, dtype=np.float64), effective
+
+
+def _of_a_book() -> FloatArray:
+    """Covariance of a handbook's parameters before its rows: the priors; next to none in what it knows nothing of (own_only)."""
+    return np.diag([HELD**2 if p.own_only else 1.0 for p in priors().parameters])
 
 
 def individual(book: Calibration) -> Calibration:
@@ -179,7 +185,7 @@ def draws_of(calibration: Calibration, size: int = 256, seed: int = 0) -> Draws:
     """Frozen draws from a calibration: mean + L u with stratified, mirrored normals, one noise vector a kind.
 
     The first half mirrors the second, so that the mean of the draws is the most probable vector exactly; draw 0
-    (and its mirror) is that vector itself, without noise: the middle flight.
+    is that vector itself, without noise: the middle flight (its mirror has the vector, but noise).
     """
     if size < 2 or size % 2:
         raise BadInput(f"{size} draws were asked for; an even number from 2 on is wanted.")

@@ -11,7 +11,7 @@ from typing import TypeVar
 import numpy as np
 
 from ownship.errors import MissingSource, NotPossible
-from ownship.performance.surfaces import surfaces
+from ownship.performance.surfaces import surface_names
 from ownship.physics.airspeed import cas_from_ias_m_s, tas_from_cas_m_s
 from ownship.physics.atmosphere import Air, isa_temperature_k
 from ownship.physics.wind import tas_from_gps
@@ -253,10 +253,9 @@ def _runway_run(t: Table, lift_off: float | None = None, at_50ft: float | None =
         raise t.bad("roll", "neither roll nor over_50ft is given; give one or both.")
     if roll is not None and over is not None and over <= roll:
         raise t.bad("over_50ft", f"{ft_text(over)} is not more than the roll of {ft_text(roll)}; over_50ft includes the roll.")
-    names = ("paved", *(s.name for s in surfaces().values()))
     return RunwayRun(*_place(t), roll, over, _altitude(t), _oat(t), _weight(t),
                      float(t.quantity("headwind", "speed", low="-20 kt", high="40 kt")),
-                     float(t.quantity("slope", "gradient", 0.0, "-8 %", "8 %")), t.choice("surface", names),
+                     float(t.quantity("slope", "gradient", 0.0, "-8 %", "8 %")), t.choice("surface", surface_names()[1:]),
                      t.choice("flap", ("up", "take_off", "landing"), ""), lift_off, at_50ft, approach)
 
 

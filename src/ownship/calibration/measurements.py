@@ -9,8 +9,9 @@ from ownship.performance import climb as climbing
 from ownship.performance import cruise as cruising
 from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
-from ownship.performance.model import APPROACH_OVER_STALL, LIFT_OFF_OVER_STALL, Model, cases, priors
+from ownship.performance.model import APPROACH_OVER_STALL, LIFT_OFF_OVER_STALL, Model, cases, panel_rev_s, priors
 from ownship.performance.rows import VALUE_UNITS, Rows
+from ownship.performance.surfaces import surface_named
 from ownship.physics.airspeed import cas_from_ias_m_s, ias_from_cas_m_s
 from ownship.physics.atmosphere import Air, isa_temperature_k
 from ownship.units import from_si
@@ -20,7 +21,8 @@ MANY_ROWS = 10  # beyond this many rows of a kind each counts for less: they are
 
 
 def row_sd(rows: Rows) -> FloatArray:
-    """One sd of every row in the unit of its kind: the row's own, the owner's scatter added as squares, and
+    """One sd of every row in the unit of its kind: the row's own; for the owner's the scatter of a point of that kind, or
+    the row's `sd` where that is more, added as squares; and for a book's
     sigma x max(1, sqrt(rows of that kind and origin/10)) because rows of one table are not independent."""
     known, out = priors(), np.empty(len(rows))
     own = rows.texts["origin"] == "own"
@@ -31,7 +33,7 @@ def row_sd(rows: Rows) -> FloatArray:
                 continue
             sd = known.row_sd[kind].sd(rows.value[chosen])
             if is_own:
-                sd = np.hypot(sd, known.own_sd[kind].sd(rows.value[chosen]))
+                sd = np.hypot(sd, np.fmax(known.own_sd[kind].sd(rows.value[chosen]), rows.sd[chosen]))
             out[chosen] = sd * max(1.0, float(np.sqrt(chosen.sum() / MANY_ROWS))) if not is_own else sd
     return out
 
@@ -69,16 +71,23 @@ def _take_off(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
     wind = np.nan_to_num(rows.headwind_m_s)
     lift_off = _speed_at_limit(model, rows, rows.lift_off_ias_m_s, a.lift_off_ias_m_s, LIFT_OFF_OVER_STALL * a.vs1_m_s)
     at_50ft = _speed_at_limit(model, rows, rows.at_50ft_ias_m_s, a.at_50ft_ias_m_s, 1.2 * a.vs1_m_s)
-    done = takeoffs.take_off(model, _air(rows), rows.weight_kg, headwind_m_s=wind, lift_off_ias_m_s=lift_off,
-                             at_50ft_ias_m_s=at_50ft, noise=noise)
+    done = takeoffs.take_off(model, _air(rows), rows.weight_kg, headwind_m_s=wind, slope_1=np.nan_to_num(rows.slope_1),
+                             friction_1=_friction(model, rows), lift_off_ias_m_s=lift_off, at_50ft_ias_m_s=at_50ft, noise=noise)
     return done.roll_m if kind == "takeoff_roll_ft" else done.over_50ft_m
+
+
+def _friction(model: Model, rows: Rows) -> FloatArray | None:
+    """Rolling friction of rows off the pavement, never less than the calibrated mu: (row, draw); None: all on pavement."""
+    soft = np.array([surface_named(name).friction_1 or 0.0 for name in rows.texts["surface"].tolist()])
+    return np.maximum(cases(soft), model.p["mu"]) if soft.any() else None
 
 
 def _landing(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
     a = model.airframe
     speed = _speed_at_limit(model, rows, rows.approach_ias_m_s, a.approach_ias_m_s, APPROACH_OVER_STALL * a.vs0_m_s)
+    braking = np.array([surface_named(name).landing_factor_1 or 1.0 for name in rows.texts["surface"].tolist()])
     done = landings.landing(model, _air(rows), rows.weight_kg, headwind_m_s=np.nan_to_num(rows.headwind_m_s),
-                            approach_ias_m_s=speed, noise=noise)
+                            slope_1=np.nan_to_num(rows.slope_1), braking_factor_1=braking, approach_ias_m_s=speed, noise=noise)
     return done.roll_m if kind == "landing_roll_ft" else done.over_50ft_m
 
 
@@ -96,7 +105,8 @@ def _cruise(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
         if not chosen.any():
             continue
         part = rows.where(chosen)
-        state = cruising.at_rpm(model, _air(part), part.weight_kg, part.rev_s, mixture=mixture, noise=noise)
+        shown = _by_optical(model, part, cases(part.rev_s) / model.p["tach"], cases(part.rev_s))
+        state = cruising.at_rpm(model, _air(part), part.weight_kg, shown, mixture=mixture, noise=noise)
         density = model.airframe.fuel_density_kg_m3
         out[chosen] = {"cruise_tas_kt": state.tas_m_s, "power_pct": state.power_1,
                        "fuel_flow_usgph": state.fuel_kg_s / density}[kind]
@@ -124,11 +134,26 @@ def _ceiling(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
 
 
 def _static(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
-    return takeoffs.static_rev_s(model, _air(rows), noise=noise)
+    true = takeoffs.static_rev_s(model, _air(rows), noise=noise)
+    return _by_optical(model, rows, true, panel_rev_s(model, true))
+
+
+def _by_optical(model: Model, rows: Rows, optical: FloatArray, panel: FloatArray) -> FloatArray:
+    """(row, draw): `optical` where the row's rpm was read by an optical tachometer, else `panel`."""
+    return np.where((rows.texts["tachometer"] == "optical")[:, None], optical, panel)
+
+
+def _tachometer(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    return np.broadcast_to(model.p["tach"], (len(rows), model.draws.size))
+
+
+def _sink(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
+    cas = cas_from_ias_m_s(cases(rows.climb_ias_m_s), model.airframe.position_error)
+    return landings.sink_m_s(model, _air(rows), rows.weight_kg, cas, rows.texts["propeller"] == "stopped", noise=noise)
 
 
 _BY_KIND = {"takeoff_roll_ft": _take_off, "takeoff_50ft_ft": _take_off, "landing_roll_ft": _landing,
             "landing_50ft_ft": _landing, "rate_of_climb_fpm": _rate, "cruise_tas_kt": _cruise, "power_pct": _cruise,
             "fuel_flow_usgph": _cruise, "climb_time_min": _climb, "climb_fuel_usgal": _climb,
             "climb_distance_nm": _climb, "max_level_tas_kt": _top, "service_ceiling_ft": _ceiling,
-            "static_rpm": _static}
+            "static_rpm": _static, "glide_sink_fpm": _sink, "tachometer_pct": _tachometer}

@@ -24,7 +24,7 @@ from ownship.calibration.measured import (
 )
 from ownship.performance.rows import NUMBERS, TEXTS, VALUE_UNITS, Rows
 from ownship.physics.airspeed import cas_from_ias_m_s, cas_from_tas_m_s
-from ownship.physics.atmosphere import Air
+from ownship.physics.atmosphere import Air, isa_temperature_k
 from ownship.physics.wind import tas_from_gps
 from ownship.units import from_si, to_si
 
@@ -32,7 +32,6 @@ from ownship.units import from_si, to_si
 LEG_SD_M_S, IAS_SD_M_S = float(to_si(1, "kt")), float(to_si(1, "kt"))
 RPM_READING_SD_REV_S = float(to_si(10, "rpm"))
 WORST_TAS_SD_M_S = float(to_si(4, "kt"))  # a level run less sure than this is no row
-UNUSED_SLOPE_1 = 0.003  # rows know no slope: a slope that shortened the run by more than this is no row
 
 
 @dataclass(frozen=True)
@@ -40,25 +39,23 @@ class Reduced:
     """What the measurements say.
 
     rows: for the calibration, origin "own". findings: sentences for the owner. position_error: (IAS, CAS found, sd
-    of that CAS), m/s, one for every level run that noted IAS. tachometer_ratio_1: (optical over panel, sd of it).
+    of that CAS), m/s, one for every level run that noted IAS.
     """
 
     rows: Rows
     findings: tuple[str, ...]
     position_error: tuple[tuple[float, float, float], ...] = ()
-    tachometer_ratio_1: tuple[float, float] | None = None
 
 
 def reduce(measurements: Measurements, position_error: PositionErrorTable | None) -> Reduced:
-    """Rows (origin "own"), findings in words, position error and tachometer ratio from measurements.
+    """Rows (origin "own"), findings in words and position error from measurements.
 
     Level run: TAS and wind by least squares of |Vg - w| - TAS. Climb: geometric rate = pressure-altitude rate x T/T_isa
-    at the middle. Panel rpm x the tachometer ratio where one was measured. position_error: the record's table
-    (ias, cas), m/s, used for the glide's TAS and to compare. Derivation: docs/methods/measurements.md.
+    at the middle. Rpm stay the panel's: its error is a parameter, which a row of tachometer_pct teaches.
+    position_error: the record's table (ias, cas), m/s, used to compare. Derivation: docs/methods/measurements.md.
     """
-    ratio = tachometer_ratio_1(measurements.tachometer)
-    work = _Work(position_error, 1.0 if ratio is None else ratio[0], [], [], [])
-    _say_tachometer(measurements, ratio, work)
+    work = _Work(position_error, [], [], [])
+    _reduce_tachometer(measurements, work)
     for run in measurements.level_runs:
         _reduce_level(run, work)
     for climb in measurements.timed_climbs:
@@ -66,19 +63,18 @@ def reduce(measurements: Measurements, position_error: PositionErrorTable | None
     for glide in measurements.glides:
         _reduce_glide(glide, work)
     for static in measurements.statics:
-        _reduce_static(static, ratio is not None, work)
+        _reduce_static(static, work)
     for what, every in (("takeoff", measurements.take_offs), ("landing", measurements.landings)):
         for one in every:
             _reduce_runway(what, one, work)
     for flow in measurements.fuel_flows:
         _reduce_flow(flow, work)
-    return Reduced(_rows(work.rows), tuple(work.findings), tuple(work.position), ratio)
+    return Reduced(_rows(work.rows), tuple(work.findings), tuple(work.position))
 
 
 @dataclass
 class _Work:
     table: PositionErrorTable | None
-    ratio: float
     rows: list[dict[str, Any]]
     findings: list[str]
     position: list[tuple[float, float, float]]
@@ -98,17 +94,20 @@ def tachometer_ratio_1(pairs: tuple[tuple[float, float], ...]) -> tuple[float, f
     return float(ratio.mean()), float(sd)
 
 
-def _say_tachometer(m: Measurements, ratio: tuple[float, float] | None, work: _Work) -> None:
+def _reduce_tachometer(m: Measurements, work: _Work) -> None:
+    """One row for all pairs, at no altitude of its own; without pairs the words that say what that leaves open."""
     panel = len(m.level_runs) + len(m.fuel_flows) + sum(not s.optical for s in m.statics)
+    ratio = tachometer_ratio_1(m.tachometer)
     if ratio is not None:
         off, sd = 2400 * (ratio[0] - 1), 2400 * ratio[1]
         way = "less" if off > 0 else "more"
         work.findings.append(f"Tachometer: at 2,400 rpm the panel shows {abs(off):.0f} rpm {way} than the engine turns "
-                             f"(standard deviation {sd:.0f} rpm, {len(m.tachometer)} checked); panel readings corrected by "
-                             f"it: {panel}.")
+                             f"(standard deviation {sd:.0f} rpm, {len(m.tachometer)} checked); the calibration learns it.")
+        work.row("tachometer_pct", 0, ratio[0], sd=100 * ratio[1],
+                 pressure_altitude_m=0.0, temperature_k=float(isa_temperature_k(0.0)))
     elif panel:
-        work.findings.append(f"The tachometer was not checked, and {panel} of the rpm readings are the panel's: they are "
-                             "used as they are; errors of 50 to 100 rpm are common; check it with an optical one.")
+        work.findings.append(f"The tachometer was not checked, and {panel} of the rpm readings are the panel's: its error is "
+                             "left open; errors of 50 to 100 rpm are common; check it with an optical one.")
 
 
 def level_run_found(run: LevelRun) -> tuple[float, float, float, float, float | None]:
@@ -133,14 +132,14 @@ def _reduce_level(run: LevelRun, work: _Work) -> None:
     tas, sd, wind_from, wind, scatter = level_run_found(run)
     left = "" if scatter is None else f", the legs agree within {kt_text(scatter)}"
     found = (f"Level run (line {run.line}): {kt_text(tas)} true airspeed (standard deviation {kt_text(sd)}) at "
-             f"{rpm_text(run.rev_s * work.ratio)}, wind from {wind_from:.0f} degrees at {kt_text(wind)}{left}")
+             f"{rpm_text(run.rev_s)}, wind from {wind_from:.0f} degrees at {kt_text(wind)}{left}")
     if sd > WORST_TAS_SD_M_S:
         work.findings.append(f"{found}; that is too unsure, so it is not used: fly it again in smoother air on tracks "
                              "further apart.")
         return
     work.findings.append(f"{found}.")
     work.row("cruise_tas_kt", run.line, tas, pressure_altitude_m=run.pressure_altitude_m, weight_kg=run.weight_kg,
-             temperature_k=run.temperature_k, rev_s=run.rev_s * work.ratio, mixture=run.mixture)
+             temperature_k=run.temperature_k, rev_s=run.rev_s, mixture=run.mixture, sd=float(from_si(sd, "kt")))
     if run.ias_m_s is not None:
         cas = float(cas_from_tas_m_s(tas, Air(run.pressure_altitude_m, run.temperature_k)))
         work.position.append((run.ias_m_s, cas, float(np.hypot(sd * cas / tas, IAS_SD_M_S))))
@@ -167,49 +166,37 @@ def _reduce_climb(climb: TimedChange, work: _Work) -> None:
 
 def _reduce_glide(glide: TimedChange, work: _Work) -> None:
     sink, ratio = glide_figures(glide, work.table)
+    work.row("glide_sink_fpm", glide.line, sink, pressure_altitude_m=(glide.from_m + glide.to_m) / 2, weight_kg=glide.weight_kg,
+             temperature_k=glide.temperature_k, climb_ias_m_s=glide.ias_m_s, propeller=glide.propeller)
     work.findings.append(f"Glide (line {glide.line}), propeller {glide.propeller}, {kt_text(glide.ias_m_s)} indicated: sinks "
-                         f"{fpm_text(sink)}, {ratio:.1f} to 1 in still air; the calibration does not use glides yet.")
+                         f"{fpm_text(sink)}, {ratio:.1f} to 1 in still air.")
 
 
-def _reduce_static(static: StaticRun, checked: bool, work: _Work) -> None:
-    rev_s = static.rev_s if static.optical else static.rev_s * work.ratio
-    work.row("static_rpm", static.line, rev_s, pressure_altitude_m=static.pressure_altitude_m,
-             temperature_k=static.temperature_k)
-    how = "optical" if static.optical else "panel, corrected" if checked else "panel, not checked"
-    work.findings.append(f"Static rpm (line {static.line}): {rpm_text(rev_s)} ({how}).")
+def _reduce_static(static: StaticRun, work: _Work) -> None:
+    how = "optical" if static.optical else "panel"
+    work.row("static_rpm", static.line, static.rev_s, pressure_altitude_m=static.pressure_altitude_m,
+             temperature_k=static.temperature_k, tachometer=how)
+    work.findings.append(f"Static rpm (line {static.line}): {rpm_text(static.rev_s)} ({how}).")
 
 
 def _reduce_flow(flow: FuelFlow, work: _Work) -> None:
-    rev_s = flow.rev_s * work.ratio
-    work.row("fuel_flow_usgph", flow.line, flow.flow_m3_s, pressure_altitude_m=flow.pressure_altitude_m, rev_s=rev_s,
+    work.row("fuel_flow_usgph", flow.line, flow.flow_m3_s, pressure_altitude_m=flow.pressure_altitude_m, rev_s=flow.rev_s,
              temperature_k=flow.temperature_k, weight_kg=flow.weight_kg, mixture=flow.mixture)
     work.findings.append(f"Fuel flow (line {flow.line}): {from_si(flow.flow_m3_s, 'usgal/h'):.1f} usgal/h at "
-                         f"{rpm_text(rev_s)}, mixture {flow.mixture}.")
+                         f"{rpm_text(flow.rev_s)}, mixture {flow.mixture}.")
 
 
 def _reduce_runway(what: str, run: RunwayRun, work: _Work) -> None:
-    name = f"{'Take-off' if what == 'takeoff' else 'Landing'} (line {run.line})"
-    helping = -run.slope_1 if what == "takeoff" else run.slope_1
-    way = f"{abs(run.slope_1):.1%} {'up' if run.slope_1 > 0 else 'down'}"
-    if helping > UNUSED_SLOPE_1:
-        work.findings.append(f"{name}: the slope of {way} shortened it, and the calibration cannot take a slope out yet, so "
-                             "it is not used; measure on a level runway or the other way.")
-        return
-    if run.slope_1:
-        work.findings.append(f"{name}: the slope of {way} is not taken out; it counts as if the runway were level.")
-    if not run.surface.startswith("paved"):
-        work.findings.append(f"{name}: it was on {run.surface}; the calibration does not use the surface yet and takes it "
-                             "as if it were on dry pavement.")
     for kind, value in ((f"{what}_roll_ft", run.roll_m), (f"{what}_50ft_ft", run.over_50ft_m)):
         if value is not None:
             work.row(kind, run.line, value, pressure_altitude_m=run.pressure_altitude_m, temperature_k=run.temperature_k,
                      weight_kg=run.weight_kg, headwind_m_s=run.headwind_m_s, surface=run.surface, flap=run.flap,
                      lift_off_ias_m_s=run.lift_off_ias_m_s, at_50ft_ias_m_s=run.at_50ft_ias_m_s,
-                     approach_ias_m_s=run.approach_ias_m_s, notes=f"slope {way}" if run.slope_1 else "")
+                     approach_ias_m_s=run.approach_ias_m_s, slope_1=run.slope_1)
 
 
 _SI = ("pressure_altitude_m", "temperature_k", "weight_kg", "rev_s", "headwind_m_s", "lift_off_ias_m_s",
-       "at_50ft_ias_m_s", "climb_ias_m_s", "approach_ias_m_s", "value")
+       "at_50ft_ias_m_s", "climb_ias_m_s", "approach_ias_m_s", "slope_1", "sd", "value")
 _FIELDS = dict(zip(NUMBERS, _SI, strict=True))
 
 

@@ -15,7 +15,7 @@ from ownship.flight.runways import JudgedEnd, air_draws, climb_gradient_1, stop_
 from ownship.performance import climb as climbing
 from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
-from ownship.performance.model import Model
+from ownship.performance.model import Model, panel_rev_s
 from ownship.performance.surfaces import surface_of
 from ownship.physics.airspeed import ias_from_cas_m_s
 from ownship.physics.atmosphere import Air, density_altitude_m
@@ -48,13 +48,13 @@ def take_off_card(model: Model, judged: JudgedEnd, weight_kg: FloatArray, propel
     ground = judged.ground
     assert ground is not None
     air = air_draws(ground)
-    static = takeoffs.static_rev_s(model, air)[0]
+    static = panel_rev_s(model, takeoffs.static_rev_s(model, air))[0]
     good = static[np.isfinite(static)]
     if not good.size:
         return {}
     least = float(np.percentile(good, 5))
     if propeller is not None and propeller.static_rev_s is not None:
-        least = max(least, propeller.static_rev_s[0])
+        least = max(least, float(propeller.static_rev_s[0] / np.median(model.p["tach"])))
     card: dict[str, Any] = {
         "runway": f"{judged.end.ident}, {from_si(run_m, 'ft'):,.0f} ft available",
         "static_rpm": banded(static, "rpm"), "least_static_rpm": figure(least, "rpm")}

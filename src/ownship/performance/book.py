@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ownship.performance.rows import Rows
+from ownship.performance.surfaces import PAVED_DRY
 from ownship.units import from_si
 
 FloatArray = NDArray[np.float64]
@@ -88,12 +89,12 @@ class BookTable:
 def from_rows(rows: Rows) -> BookTable:
     """The tables in a set of book rows (origin book, no wind or the table's calm rows).
 
-    A kind with only one row is a specification page, not a table. Rows with a headwind other than 0 and rows of other
-    surfaces are left out; of rows that differ in technique only, the longest counts.
+    A kind with only one row is a specification page, not a table. Rows with a headwind or slope other than 0 and rows of
+    other surfaces are left out; of rows that differ in technique only, the longest counts.
     """
     values = rows.value_si()
     calm = np.isnan(rows.headwind_m_s) | (np.abs(rows.headwind_m_s) < 1e-9)
-    paved = np.isin(rows.texts["surface"], ("", "paved", "dry", "paved dry"))
+    paved = np.isin(rows.texts["surface"], PAVED_DRY) & (np.nan_to_num(rows.slope_1) == 0.0)
     book = (rows.texts["origin"] != "own") & calm & paved
     tables = {}
     for kind in TABLED:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ownship.performance.climb import ACCELERATION_PER_M
-from ownship.performance.model import Flow, Model, Number, cases, flow_of, speed_factor, weight_n
+from ownship.performance.model import Flow, Model, Number, cases, flow_of, panel_rev_s, speed_factor, true_rev_s, weight_n
 from ownship.physics.airspeed import tas_from_cas_m_s
 from ownship.physics.atmosphere import Air
 from ownship.physics.drag import drag_n
@@ -31,9 +31,9 @@ POWER_FOUND_1 = 1e-3  # a search for a power that ends further off than this (of
 
 @dataclass(frozen=True)
 class Cruise:
-    """A steady state, (case, draw): TAS m/s, power over rated, fuel kg/s, propeller rev/s, flags.
+    """A steady state, (case, draw): TAS m/s, power over rated, fuel kg/s, rev/s as the panel shows it, flags.
 
-    attainable: full throttle gives this power in this air; over_limit: the rpm is above the placard.
+    attainable: full throttle gives this power in this air; over_limit: the panel is above the placard.
     """
 
     tas_m_s: FloatArray
@@ -46,7 +46,7 @@ class Cruise:
 
 def _state(model: Model, flow: Flow, tas: FloatArray, rev_s: FloatArray, mixture: str, carburettor_heat: bool,
            noise: bool) -> Cruise:
-    """Power, fuel and flags of a speed and a propeller speed; the model's own discrepancy on speed, power, fuel."""
+    """Power, fuel and flags of a speed and a true propeller speed; the model's own discrepancy on speed, power, fuel."""
     power = absorbed_power_w(model.propeller, tas, rev_s, flow.density_kg_m3, flow.sound_m_s)
     factor = air_factor_1(model.engine, flow.air, carburettor_heat)
     most = full_throttle_power_w(model.engine, rev_s, factor)
@@ -57,16 +57,20 @@ def _state(model: Model, flow: Flow, tas: FloatArray, rev_s: FloatArray, mixture
         fuel = model.with_noise("fuel_flow_usgph", fuel, "kg/s")
         share = model.with_noise("power_pct", share, "%", "ratio")
     shape = np.broadcast_shapes(tas.shape, fuel.shape)
-    rev = np.broadcast_to(rev_s, shape)
+    rev = np.broadcast_to(panel_rev_s(model, rev_s), shape)
     return Cruise(np.broadcast_to(tas, shape), np.broadcast_to(share, shape), fuel, rev,
                   np.broadcast_to(power <= most * 1.0005, shape), rev > model.airframe.rev_max_rev_s * 1.0005)
 
 
 def at_rpm(model: Model, air: Air, weight_kg: Number, rev_s: Number, *, mixture: str = "lean",
            carburettor_heat: bool = False, noise: bool = True) -> Cruise:
-    """Level flight at a propeller speed (rev/s): the upper root of thrust = drag; NaN where there is none."""
-    flow = flow_of(air)
-    n = cases(rev_s)
+    """Level flight at a panel rpm (rev/s): the upper root of thrust = drag; NaN where there is none."""
+    return _level_at(model, flow_of(air), weight_kg, true_rev_s(model, rev_s), mixture, carburettor_heat, noise)
+
+
+def _level_at(model: Model, flow: Flow, weight_kg: Number, n: FloatArray, mixture: str, carburettor_heat: bool,
+              noise: bool) -> Cruise:
+    """Level flight at a true propeller speed."""
     tas = level_speed_m_s(model.propeller, model.drag, flow.density_kg_m3, flow.sound_m_s, weight_n(weight_kg), n)
     return _state(model, flow, tas, np.broadcast_to(n, tas.shape), mixture, carburettor_heat, noise)
 
@@ -87,20 +91,20 @@ def at_power(model: Model, air: Air, weight_kg: Number, power_1: Number, *, mixt
 
     n = root(lacking, np.asarray(LEVEL_REV_S[0]), np.asarray(LEVEL_REV_S[1]))
     n = np.where(np.abs(lacking(n)) <= POWER_FOUND_1 * model.airframe.rated_power_w, n, np.nan)
-    return at_rpm(model, air, weight_kg, n, mixture=mixture, carburettor_heat=carburettor_heat, noise=noise)
+    return _level_at(model, flow, weight_kg, n, mixture, carburettor_heat, noise)
 
 
 def full_throttle(model: Model, air: Air, weight_kg: Number, *, rpm_capped: bool = True, mixture: str = "lean",
                   carburettor_heat: bool = False, noise: bool = True) -> Cruise:
-    """Level flight at full throttle, held at the rpm placard where it would go beyond (rpm_capped); NaN: not level."""
+    """Level flight at full throttle, held at the placard by the panel where it would go beyond (rpm_capped); NaN: not level."""
     flow = flow_of(air)
     w = weight_n(weight_kg)
     factor = air_factor_1(model.engine, flow.air, carburettor_heat)
     v = top_speed_m_s(model.engine, model.propeller, model.drag, factor, flow.density_kg_m3, flow.sound_m_s, w)
     n = full_throttle_rev_s(model.engine, model.propeller, factor, flow.density_kg_m3, flow.sound_m_s, v)
     if rpm_capped:
-        n = np.minimum(n, model.airframe.rev_max_rev_s)
-        return at_rpm(model, air, weight_kg, n, mixture=mixture, carburettor_heat=carburettor_heat, noise=noise)
+        n = np.minimum(n, true_rev_s(model, model.airframe.rev_max_rev_s))
+        return _level_at(model, flow, weight_kg, n, mixture, carburettor_heat, noise)
     return _state(model, flow, v, n, mixture, carburettor_heat, noise)
 
 

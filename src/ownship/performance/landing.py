@@ -102,6 +102,16 @@ def glide(model: Model, air: Air, weight_kg: Number,
     return Glide(cas_from_tas_m_s(tas, flow.air), ratio, tas / np.sqrt(1 + ratio**2))
 
 
+def sink_m_s(model: Model, air: Air, weight_kg: Number, cas_m_s: Number, stopped: Number = False, *,
+             noise: bool = True) -> FloatArray:
+    """Geometric rate of sink without power at a CAS, (case, draw): D V/W with the propeller's own drag."""
+    flow, w = flow_of(air), weight_n(weight_kg)
+    tas = tas_from_cas_m_s(cases(cas_m_s), flow.air)
+    extra = np.where(cases(stopped) > 0, STOPPED_DRAG_1, WINDMILLING_DRAG_1)
+    sink = drag_n(model.drag, flow.density_kg_m3, tas, w, configuration_1=extra) * tas / w
+    return model.with_noise("glide_sink_fpm", sink, "ft/min") if noise else np.asarray(sink)
+
+
 def go_around(model: Model, air: Air, weight_kg: Number, flap: str | None = "landing", *,
               carburettor_heat: bool = False) -> tuple[FloatArray, FloatArray]:
     """(gradient, rate m/s) at full throttle and approach speed with a flap setting, heat cold or left hot."""

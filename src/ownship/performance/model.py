@@ -25,7 +25,7 @@ FloatArray = NDArray[np.float64]
 Number = Any
 KINDS = ("takeoff_roll_ft", "takeoff_50ft_ft", "rate_of_climb_fpm", "power_pct", "cruise_tas_kt", "fuel_flow_usgph",
          "climb_time_min", "climb_fuel_usgal", "climb_distance_nm", "landing_roll_ft", "landing_50ft_ft",
-         "max_level_tas_kt", "service_ceiling_ft", "static_rpm")
+         "max_level_tas_kt", "service_ceiling_ft", "static_rpm", "glide_sink_fpm", "tachometer_pct")
 HARD_RANGE_M = (float(to_si(-1000, "ft")), float(to_si(16000, "ft")))
 HARD_RANGE_K = (float(to_si(-45, "C", "temperature")), float(to_si(50, "C", "temperature")))
 HARD_SLOPE_1, HARD_WIND_M_S = 0.08, float(to_si(60, "kt"))
@@ -36,7 +36,7 @@ LIFT_OFF_OVER_STALL, TOUCHDOWN_OVER_STALL, APPROACH_OVER_STALL = 1.10, 1.08, 1.3
 class Parameter:
     """Prior of one parameter: mean and sd in its unit (sd a fraction when log-normal), truncated at `low`.
 
-    individual: how far one aeroplane lies from its handbook, in units of sd.
+    individual: how far one aeroplane lies from its handbook, in units of sd. own_only: exact in a book calibration.
     """
 
     name: str
@@ -47,6 +47,7 @@ class Parameter:
     low: float | None
     why: str
     individual: float = 0.0
+    own_only: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,8 @@ def priors() -> Priors:
     if not source:
         raise MissingSource("priors.toml has no source; add it.")
     data = root.take("parameters")
-    parameters = tuple(Parameter(name, p["mean"], p["sd"], p["shape"] == "log", p["unit"], p.get("low"), p["why"], p["individual"])
+    parameters = tuple(Parameter(name, p["mean"], p["sd"], p["shape"] == "log", p["unit"], p.get("low"), p["why"], p["individual"],
+                                 p.get("own_only", False))
                        for name, p in data.items())
     def errors(key: str) -> dict[str, KindError]:
         return {kind: KindError(e["relative"], e["absolute"]) for kind, e in root.take(key).items()}
@@ -215,6 +217,16 @@ class Flow:
     air: Air
     density_kg_m3: FloatArray
     sound_m_s: FloatArray
+
+
+def true_rev_s(model: Model, panel_rev_s: Number) -> FloatArray:
+    """Propeller speed from what the panel shows, (case, draw): x tach, which is 1 in a book calibration."""
+    return np.asarray(cases(panel_rev_s) * model.p["tach"])
+
+
+def panel_rev_s(model: Model, rev_s: FloatArray) -> FloatArray:
+    """What the panel shows at a propeller speed, (case, draw)."""
+    return np.asarray(rev_s / model.p["tach"])
 
 
 def flow_of(air: Air) -> Flow:

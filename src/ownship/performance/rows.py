@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from ownship.errors import BadInput, UnknownKey, UnreadableFile
 from ownship.performance.model import KINDS
+from ownship.performance.surfaces import surface_names
 from ownship.units import to_si
 
 FloatArray = NDArray[np.float64]
@@ -23,21 +24,25 @@ NUMBERS: dict[str, tuple[str, str, float, float]] = {
     "weight_lb": ("lb", "mass", 100, 20000), "rpm": ("rpm", "rotation", 500, 5000),
     "headwind_kt": ("kt", "speed", -60, 60), "lift_off_kias": ("kt", "speed", 20, 200),
     "at_50ft_kias": ("kt", "speed", 20, 200), "climb_kias": ("kt", "speed", 20, 250),
-    "approach_kias": ("kt", "speed", 20, 200), "value": ("", "", -1e6, 1e6)}
-TEXTS = ("split", "spec", "origin", "kind", "flap", "mixture", "surface", "notes")
+    "approach_kias": ("kt", "speed", 20, 200), "slope_pct": ("%", "ratio", -8, 8),
+    "sd": ("", "", 0, 1e5), "value": ("", "", -1e6, 1e6)}
+TEXTS = ("split", "spec", "origin", "kind", "flap", "mixture", "surface", "tachometer", "propeller", "notes")
 # what a text column may hold, where that is fixed; a misspelt "Own" must not pass as a row of the book
-CHOICES = {"origin": ("", "book", "own"), "mixture": ("", "lean", "rich")}
+CHOICES = {"origin": ("", "book", "own"), "mixture": ("", "lean", "rich"), "surface": surface_names(),
+           "tachometer": ("", "panel", "optical"), "propeller": ("", "windmilling", "stopped")}
 NEED_RPM = ("power_pct", "cruise_tas_kt", "fuel_flow_usgph")
 MAY_BE_NEGATIVE = ("rate_of_climb_fpm",)
 MAY_BE_ZERO = ("climb_time_min", "climb_fuel_usgal", "climb_distance_nm", *MAY_BE_NEGATIVE)
 NEEDED = ("kind", "pressure_altitude_ft", "oat_c", "weight_lb", "value")
+NOT_NEEDED = (("static_rpm", "weight_lb"), ("tachometer_pct", "weight_lb"))
 # unit and dimension of the value by kind
 VALUE_UNITS: dict[str, tuple[str, str]] = {
     "takeoff_roll_ft": ("ft", "length"), "takeoff_50ft_ft": ("ft", "length"), "rate_of_climb_fpm": ("ft/min", "speed"),
     "power_pct": ("%", "ratio"), "cruise_tas_kt": ("kt", "speed"), "fuel_flow_usgph": ("usgal/h", "volume flow"),
     "climb_time_min": ("min", "time"), "climb_fuel_usgal": ("usgal", "volume"), "climb_distance_nm": ("nm", "length"),
     "landing_roll_ft": ("ft", "length"), "landing_50ft_ft": ("ft", "length"), "max_level_tas_kt": ("kt", "speed"),
-    "service_ceiling_ft": ("ft", "length"), "static_rpm": ("rpm", "rotation")}
+    "service_ceiling_ft": ("ft", "length"), "static_rpm": ("rpm", "rotation"),
+    "glide_sink_fpm": ("ft/min", "speed"), "tachometer_pct": ("%", "ratio")}
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,8 @@ class Rows:
     at_50ft_ias_m_s: FloatArray
     climb_ias_m_s: FloatArray
     approach_ias_m_s: FloatArray
+    slope_1: FloatArray
+    sd: FloatArray
     value: FloatArray
     texts: dict[str, NDArray[np.str_]]
     columns: tuple[str, ...] = ()
@@ -81,11 +88,11 @@ class Rows:
 
 
 _ARRAYS = ("kind", "pressure_altitude_m", "temperature_k", "weight_kg", "rev_s", "headwind_m_s", "lift_off_ias_m_s",
-           "at_50ft_ias_m_s", "climb_ias_m_s", "approach_ias_m_s", "value")
+           "at_50ft_ias_m_s", "climb_ias_m_s", "approach_ias_m_s", "slope_1", "sd", "value")
 _FIELD = {"pressure_altitude_ft": "pressure_altitude_m", "oat_c": "temperature_k", "weight_lb": "weight_kg",
           "rpm": "rev_s", "headwind_kt": "headwind_m_s", "lift_off_kias": "lift_off_ias_m_s",
           "at_50ft_kias": "at_50ft_ias_m_s", "climb_kias": "climb_ias_m_s", "approach_kias": "approach_ias_m_s",
-          "value": "value"}
+          "slope_pct": "slope_1", "sd": "sd", "value": "value"}
 
 
 def read_rows(text: str, name: str, *, need_value: bool = True) -> Rows:
@@ -142,7 +149,7 @@ def _read_row(name: str, line: int, header: tuple[str, ...], cells: list[str], c
         raise BadInput(f"{name} line {line}, kind: {row['kind']!r} is not one of: {', '.join(KINDS)}.")
     for column, (_, _, low, high) in NUMBERS.items():
         cell = row.get(column, "")
-        needed = column in NEEDED and (need_value or column != "value")
+        needed = column in NEEDED and (need_value or column != "value") and (row["kind"], column) not in NOT_NEEDED
         if not cell and not needed:
             columns[column].append(math.nan)
             continue
@@ -152,11 +159,13 @@ def _read_row(name: str, line: int, header: tuple[str, ...], cells: list[str], c
         if allowed is not None and cell not in allowed and (need_value or column != "origin"):  # asked rows are no one's
             raise BadInput(f"{name} line {line}, {column}: {cell!r} is not one of: {', '.join(x or 'blank' for x in allowed)}.")
         texts[column].append(cell)
-    _check_kind(row["kind"], columns["rpm"][-1], columns["value"][-1], f"{name} line {line}")
+    _check_kind(row["kind"], columns["rpm"][-1], columns["climb_kias"][-1], columns["value"][-1], f"{name} line {line}")
 
 
-def _check_kind(kind: str, rpm: float, value: float, where: str) -> None:
+def _check_kind(kind: str, rpm: float, ias: float, value: float, where: str) -> None:
     """What a kind of figure needs: an rpm in cruise, a value above zero where only that is believable."""
+    if kind == "glide_sink_fpm" and math.isnan(ias):
+        raise BadInput(f"{where}, climb_kias: a {kind} row needs its indicated airspeed; add it.")
     if kind in NEED_RPM and math.isnan(rpm):
         raise BadInput(f"{where}, rpm: a {kind} row needs its rpm; add it.")
     if (value < 0 and kind not in MAY_BE_NEGATIVE) or (value == 0 and kind not in MAY_BE_ZERO):
@@ -165,7 +174,7 @@ def _check_kind(kind: str, rpm: float, value: float, where: str) -> None:
 
 def _number(cell: str, name: str, line: int, column: str, low: float, high: float) -> float:
     try:
-        value = float(cell)
+        value = float("" if "_" in cell else cell)
     except ValueError:
         raise BadInput(f"{name} line {line}, {column}: {cell!r} is not a number.") from None
     if not low <= value <= high:

@@ -29,6 +29,19 @@ def surfaces() -> dict[tuple[str, str], Surface]:
     return found
 
 
+PAVED_DRY = ("", "paved", "dry", "paved dry")  # what a row may call the handbooks' own surface
+
+
+def surface_names() -> tuple[str, ...]:
+    """What the surface column of a row may hold."""
+    return (*PAVED_DRY, *(name for s in surfaces().values() if (name := s.name) not in PAVED_DRY))
+
+
+def surface_named(name: str) -> Surface:
+    """The surface that a row or a measurement names; KeyError for a name that surface_names() does not hold."""
+    return {s.name: s for s in surfaces().values()}["paved dry" if name in PAVED_DRY else name]
+
+
 def surface_of(kind: str | None, state: str | None) -> Surface | str:
     """The surface of a runway's ground in a state; a sentence where it is not known.
 

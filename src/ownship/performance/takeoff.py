@@ -36,7 +36,7 @@ class TakeOff:
 
 
 def static_rev_s(model: Model, air: Air, *, carburettor_heat: bool = False, noise: bool = True) -> FloatArray:
-    """Static propeller speed at full throttle, (case, draw) rev/s."""
+    """True static propeller speed at full throttle, (case, draw) rev/s."""
     flow = flow_of(air)
     n = full_throttle_rev_s(model.engine, model.propeller, air_factor_1(model.engine, flow.air, carburettor_heat),
                             flow.density_kg_m3, flow.sound_m_s, 0.0)

@@ -34,6 +34,7 @@ class Fitted:
     own: Calibration | None
     digest: str
     rows: int
+    aeroplane: str = ""
 
 
 def record_of(path: str) -> tuple[AirframeRecord, str, Path | None]:
@@ -99,7 +100,7 @@ def fit_both(airframe: Airframe, rows: Rows | None, seed: int = SEED) -> Fitted:
     own = None
     if rows is not None and own_rows:
         own = estimate.fit(airframe, surrogate, rows.where(rows.texts["origin"] == "own"), "own", seed, book)
-    fitted = Fitted(book, own, name, 0 if rows is None else len(rows))
+    fitted = Fitted(book, own, name, 0 if rows is None else len(rows), digest(repr(airframe)))
     write_whole(path, json.dumps(to_json(fitted), indent=1).encode())
     return fitted
 
@@ -124,7 +125,8 @@ def to_json(fitted: Fitted) -> dict[str, Any]:
                 "effective": c.effective, "natural_mean": c.natural_mean()}
 
     return {"schema": 1, "model_version": MODEL_VERSION, "seed": fitted.book.seed, "hash": fitted.digest,
-            "rows": fitted.rows, "parameters": list(parameter_names()), "unit": "mean and covariance in prior sd",
+            "aeroplane": fitted.aeroplane, "rows": fitted.rows,
+            "parameters": list(parameter_names()), "unit": "mean and covariance in prior sd",
             "discrepancy": {k: {"relative": e.relative_1, "absolute": e.absolute}
                             for k, e in fitted.book.discrepancy.items()},
             "book": one(fitted.book), "own": one(fitted.own)}
@@ -155,7 +157,7 @@ def from_json(data: Any, name: str) -> Fitted:
         book = one(data["book"])
         if book is None:
             raise ValueError
-        return Fitted(book, one(data["own"]), str(data["hash"]), int(data["rows"]))
+        return Fitted(book, one(data["own"]), str(data["hash"]), int(data["rows"]), str(data["aeroplane"]))
     except (AttributeError, KeyError, TypeError, ValueError):
         raise UnreadableFile(f"{name} is not a calibration file; make one with `ownship calibrate`.") from None
 
@@ -170,8 +172,7 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
 
     found = (read_text(rows_path), rows_path) if rows_path else rows_text(record, folder)
     parts = [] if found is None else [read_rows(found[0], found[1])]
-    if record.book is not None and record.book.wind_in_rows:
-        parts = [replace(p, headwind_m_s=np.where(p.headwind_m_s > 0, 0.5, 1.5) * p.headwind_m_s) for p in parts]
+    parts = [_real_wind(p, record) for p in parts]
     if where is not None:
         column, value = where
         parts = [p.where(_column(p, column) == value) for p in parts]
@@ -188,6 +189,19 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
         own = read_rows(read_text(own_path), own_path)
         parts.append(replace(own, texts=own.texts | {"origin": np.full(len(own), "own")}))
     return joined(parts) if parts else None
+
+
+def _real_wind(rows: Rows, record: AirframeRecord) -> Rows:
+    """Rows with the wind that blew in the book's sense: where its rows took in 50 % of head- and 150 % of tailwind already,
+    their wind counts so; the owner's own rows keep theirs."""
+    from dataclasses import replace
+
+    import numpy as np
+
+    if record.book is None or not record.book.wind_in_rows:
+        return rows
+    counted = np.where(rows.headwind_m_s > 0, 0.5, 1.5) * rows.headwind_m_s
+    return replace(rows, headwind_m_s=np.where(rows.texts["origin"] == "own", rows.headwind_m_s, counted))
 
 
 def measured(record: AirframeRecord, path: str) -> Reduced:
@@ -246,13 +260,18 @@ def models_or_why(record: AirframeRecord, folder: Path | None,
 def _fitted(path: str | None, record: AirframeRecord, folder: Path | None) -> Fitted:
     """The calibration of a file, or the one of the record's own rows."""
     from ownship.performance.model import airframe_of
+    from ownship.provenance import digest
 
+    airframe = airframe_of(record)
     if path is None:
-        return fit_both(airframe_of(record), _rows_of(record, folder, None, None, None))
+        return fit_both(airframe, _rows_of(record, folder, None, None, None))
     try:
-        return from_json(json.loads(read_text(path)), path)
+        fitted = from_json(json.loads(read_text(path)), path)
     except json.JSONDecodeError:
         raise UnreadableFile(f"{path} is not JSON; make one with `ownship calibrate`.") from None
+    if fitted.aeroplane != digest(repr(airframe)):
+        raise BadInput(f"{path} was made of another aeroplane, or of this one before its record changed; calibrate again.")
+    return fitted
 
 
 def performance_card(aeroplane: str, calibration_path: str | None = None, *, as_csv: bool = False) -> str:
@@ -287,7 +306,7 @@ def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None)
     airframe = airframe_of(record)
     fitted = _fitted(calibration_path, record, folder)
     calibration = fitted.own or fitted.book
-    rows = read_rows(read_text(rows_path), rows_path, need_value=False)
+    rows = _real_wind(read_rows(read_text(rows_path), rows_path, need_value=False), record)
     surrogate = surrogate_of(airframe)
     best = predict_rows(Model(airframe, surrogate, middle(calibration)), rows)[:, 0]
     draws = predict_rows(Model(airframe, surrogate, draws_of(calibration, 512, SEED)), rows, noise=True)
