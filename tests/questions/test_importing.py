@@ -100,7 +100,7 @@ def test_importing_twice_changes_nothing(folders):
     before = contents(kept)
     again = import_folder(new, kept)
     assert (len(first.taken), first.already) == (6, ())
-    assert (again.taken, again.already, again.refused) == ((), first.taken, ())
+    assert (again.taken, len(again.already), again.refused) == ((), 6, ())
     assert contents(kept) == before
     assert sorted(before) == ["aerodromes/airport-frequencies.csv", "aerodromes/airports.csv", "aerodromes/navaids.csv",
                               "aerodromes/runways.csv", "terrain/N43W116.hgt", "terrain/N43W117.hgt"]
@@ -281,7 +281,7 @@ def test_dates_are_kept_and_can_be_said(folders):
     import_folder(new, kept)
     assert aerodrome_tables(kept)["navaids"].data_date == "2026-07-11"
     put(new / "navaids.csv", NAVAIDS, DAY + timedelta(30))  # the same content copied later is not newer
-    assert import_folder(new, kept).already
+    assert import_folder(new, kept).already == ("navaids.csv of 2026-07-11 is there already, the same.",)
     assert aerodrome_tables(kept)["navaids"].data_date == "2026-07-11"
     assert import_folder(new, kept, data_date=date(2026, 7, 4)).taken
     assert aerodrome_tables(kept)["navaids"].data_date == "2026-07-04"
@@ -314,6 +314,15 @@ def test_a_folder_that_is_none_or_is_the_data_folder_is_refused(folders):
             import_folder(bad, kept)
 
 
+def test_a_kept_file_of_aerodromes_that_cannot_be_read_is_a_sentence(folders, monkeypatch):
+    new, kept = folders
+    put(new / "navaids.csv", NAVAIDS)
+    import_folder(new, kept)
+    monkeypatch.setattr(importing, "LARGEST_BYTES", 20)
+    with pytest.raises(UnreadableFile, match=r"file of aerodromes in .* is larger .*\.$"):
+        aerodrome_tables(kept)
+
+
 def test_a_pipe_is_refused_and_not_waited_for(folders):
     new, kept = folders
     os.mkfifo(new / "airports.csv")
@@ -340,7 +349,19 @@ def test_a_data_folder_that_cannot_be_made_is_a_sentence(folders):
     new, kept = folders
     put(new / "N43W116.hgt", tile())
     kept.write_text("a file stands here")
-    assert "cannot be written" in import_folder(new, kept).refused[0]
+    assert "cannot be kept in" in import_folder(new, kept).refused[0]
+
+
+def test_a_data_folder_that_cannot_be_looked_into_is_a_sentence(folders, monkeypatch):
+    new, kept = folders
+    put(new / "N43W116.hgt", tile())
+
+    def closed(*_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(importing, "_refuse_older", closed)
+    report = import_folder(new, kept)
+    assert not report.taken and "Permission denied" in report.refused[0] and not kept.exists()
 
 
 def test_a_file_that_changes_between_check_and_writing_is_not_taken(folders, monkeypatch):

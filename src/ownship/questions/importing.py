@@ -97,8 +97,13 @@ def aerodrome_tables(folder: Path | None = None) -> dict[str, ImportedTable]:
     from ownship.world.aerodrome_database import ImportedTable
 
     kept = (folder or data_folder()) / "aerodromes"
-    return {table: ImportedTable(_bytes(kept / name), _day(kept / name).isoformat())
-            for name, table in TABLES.items() if (kept / name).is_file()}
+    try:
+        return {table: ImportedTable(_bytes(kept / name), _day(kept / name).isoformat())
+                for name, table in TABLES.items() if (kept / name).is_file()}
+    except OSError as error:  # also of the folder itself
+        raise UnreadableFile(f"{kept} cannot be read: {error.strerror or error}.") from None
+    except UnreadableFile as error:
+        raise UnreadableFile(f"A file of aerodromes in {kept} is not usable: {error}") from None
 
 
 # ---- importing
@@ -112,10 +117,9 @@ def import_folder(folder: str | Path, into: str | Path | None = None, data_date:
     else each file's own date. Raises UnreadableFile where the folder cannot be read, BadInput where it is the data folder.
     """
     where, kept = Path(folder), Path(into) if into is not None else data_folder()
-    names = _names(where, kept)
     offers: dict[Path, _Offer] = {}
     refused, ignored = [], []
-    for path in names:
+    for path in _names(where, kept):
         judge = _judge(path)
         if judge is None:
             ignored.append(path.name)
@@ -126,28 +130,32 @@ def import_folder(folder: str | Path, into: str | Path | None = None, data_date:
             _refuse_second(offer, offers)
             _refuse_older(offer)
             offers[offer.target] = offer
-        except OwnshipError as error:
-            refused.append(f"{path.name}: {error}")
+        except (OwnshipError, OSError) as error:
+            refused.append(_refusal(path, kept, error))
     taken: list[str] = []
     already: list[str] = []
     for offer in offers.values():
         try:
-            (taken if _write(offer, redate=data_date is not None) else already).append(offer.words)
+            if _write(offer, redate=data_date is not None):
+                taken.append(offer.words)
+            else:
+                already.append(f"{offer.target.name} of {_day(offer.target)} is there already, the same.")
         except (OwnshipError, OSError) as error:
-            refused.append(f"{offer.source.name}: {error if isinstance(error, OwnshipError) else _cannot(offer.target, error)}")
+            refused.append(_refusal(offer.source, kept, error))
     return ImportReport(tuple(taken), tuple(already), tuple(refused), tuple(ignored))
 
 
-def _cannot(target: Path, error: OSError) -> str:
-    return f"{target} cannot be written ({error.strerror or error}); make room, or set OWNSHIP_DATA to a folder of your own."
+def _refusal(path: Path, kept: Path, error: OwnshipError | OSError) -> str:
+    why = str(error) if isinstance(error, OwnshipError) else (
+        f"it cannot be kept in {kept} ({error.strerror or error}); make room, or set OWNSHIP_DATA to a folder of your own.")
+    return f"{path.name}: {why}"
 
 
 def _names(where: Path, kept: Path) -> list[Path]:
     try:
         if not where.is_dir():
             raise UnreadableFile(f"{where} is not a folder; name the folder that holds the files.")
-        inside = where.resolve().is_relative_to(kept.resolve())
-        if inside:
+        if where.resolve().is_relative_to(kept.resolve()):
             raise BadInput(f"{where} is the data folder itself; name the folder that the new files are in.")
         return sorted(where.iterdir())
     except OSError as error:
