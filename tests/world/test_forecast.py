@@ -137,9 +137,12 @@ def test_the_edges_themselves_answer():
             assert found.at(height, moment).pressure_pa == pytest.approx(float(isa_pressure_pa(height)))
 
 
-def test_levels_under_the_ground_are_not_air():
+@pytest.mark.parametrize("pressure_known", [True, False])
+def test_levels_under_the_ground_are_not_air(pressure_known):
     buried = Level(300.0, float(isa_pressure_pa(300.0)), 350.0, 50.0, 50.0)
     hour = standard_hour(NOON)
+    if not pressure_known:
+        hour = replace(hour, ground=replace(hour.ground, pressure_pa=None))
     with_it = forecast(replace(hour, levels=(buried, *hour.levels)))
     assert with_it.at(400.0, NOON) is None
     assert with_it.at(1000.0, NOON) == forecast(hour).at(1000.0, NOON)
