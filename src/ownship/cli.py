@@ -91,10 +91,14 @@ def airports(*search: str, json: bool = False) -> None:
         print(f"No aerodrome is found for {text!r}; try fewer letters, or another code.")
 
 def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = None, where: str | None = None,
-              save: str | None = None, track: str | None = None, json: bool = False) -> None:
-    """Match the model to the book's rows, and to your own where they are given; or propose measurements of a GPX track."""
+              save: str | None = None, track: str | None = None, charts: str | None = None, json: bool = False) -> None:
+    """Match the model to the book's rows, and to your own where they are given; or propose measurements of a GPX track.
+
+    --charts FOLDER: how well the rows agree and what your measurements narrowed, drawn (SVG).
+    """
     from ownship.papers.text import calibration_lines
     from ownship.questions import calibrating
+    from ownship.questions.drawing import calibration_charts, write_charts
     from ownship.questions.explaining import explain
     from ownship.questions.places import write_whole
 
@@ -111,11 +115,13 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
         if not equals:
             raise BadInput(f"--where: {where!r} is no choice of rows; write COLUMN=VALUE, such as split=CAL.")
         chosen = (column, value)
-    target = _target("--save", save)
+    target, folder = _target("--save", save), _folder("--charts", charts)
     fitted = calibrating.calibrate(aeroplane, rows, own, chosen)
     data = calibrating.to_json(fitted)
     if target is not None:
         write_whole(target, dumps(data, indent=1).encode())
+    if folder is not None:
+        write_charts(folder, calibration_charts(aeroplane, fitted, rows, own, chosen))
     words = explain(aeroplane, fitted, rows, own, chosen)
     if json:
         print(dumps(data | {"words": words}))
@@ -133,6 +139,14 @@ def _target(option: str, path: str | None) -> Path | None:
     if path is not None and not Path(path).absolute().parent.is_dir():
         raise BadInput(f"{option}: the folder of {path} does not exist; make it or choose another.")
     return None if path is None else Path(path).absolute()
+
+
+def _folder(option: str, path: str | None) -> Path | None:
+    """A folder to write into, made with the first file; refused before any work where its parent does not exist."""
+    found = _target(option, path)
+    if found is not None and found.exists() and not found.is_dir():
+        raise BadInput(f"{option}: {path} is a file; name a folder.")
+    return found
 
 
 def predict(aeroplane: str, /, *, rows: str | None = None, calibration: str | None = None, out: str | None = None,
@@ -164,13 +178,20 @@ def serve(*, port: int = 8160) -> None:
 
 
 def modify(aeroplane: str = "demo", /, *, modification: list[str] | None = None, together: bool = False,
-           claim: str | None = None, json: bool = False) -> None:
-    """A modification before and after: useful load first, three answers for a propeller. No name: the whole library."""
+           claim: str | None = None, charts: str | None = None, json: bool = False) -> None:
+    """A modification before and after: useful load first, three answers for a propeller. No name: the whole library.
+
+    --charts FOLDER: the differences with their bands, a drawing (SVG) each.
+    """
     from ownship.papers.studies import study_lines
     from ownship.questions import studying
+    from ownship.questions.drawing import study_charts, write_charts
     from ownship.studies.comparison import claim as at_which
 
+    folder = _folder("--charts", charts)
     studies = studying.modify(aeroplane, modification or [], together)
+    if folder is not None:
+        write_charts(folder, study_charts(studies))
     claims = [at_which(s, claim) if claim else [] for s in studies]
     if json:
         print(dumps([d | {"claim": c} for d, c in zip(studying.to_json(studies), claims, strict=True)], ensure_ascii=False))

@@ -13,7 +13,7 @@ USUAL = FlightPhases("usual", *(to_si(x, "min") for x in (10, 12, 85, 10, 6)))
 FLOW = to_si(np.array([1.5, 11.0, 8.0, 6.0, 5.0]), "usgal/h")
 PRIOR_SD_1 = 0.12
 PLANNED = {p: PlannedFlow(float(f), float(PRIOR_SD_1 * f)) for p, f in zip(PHASES, FLOW, strict=True)}
-CAPACITY, FILL_SD = to_si(25.0, "usgal"), to_si(0.5, "usgal")
+CAPACITY, FILL_SD = to_si(25.0, "usgal"), to_si(0.3, "usgal")
 START = (TankLevel("left", CAPACITY), TankLevel("right", CAPACITY))
 GAL = to_si(1.0, "usgal")
 
@@ -81,7 +81,7 @@ def test_after_thirty_fills_the_band_is_less_than_half_of_that_after_three():
         assert burn_width(many) < 0.5 * burn_width(few)
         narrowed = [(a.high_m3_s - a.low_m3_s) / (b.high_m3_s - b.low_m3_s) for a, b in zip(many.flows, few.flows, strict=True)]
         assert max(narrowed) < 1.0  # taxi, descent, approach hide in the errors of filling: they narrow little
-        assert narrowed[PHASES.index("cruise")] < 0.8
+        assert narrowed[PHASES.index("cruise")] < 0.85
 
 
 def one_tank_used(fills, sd_m3):
@@ -89,7 +89,7 @@ def one_tank_used(fills, sd_m3):
     return [replace(f, tanks=(TankLevel("left", CAPACITY, sum(t.added_m3 for t in f.tanks), sd_m3),)) for f in fills]
 
 
-@pytest.mark.parametrize(("tanks", "least"), [(2, 0.65), (1, 0.9)])
+@pytest.mark.parametrize(("tanks", "least"), [(2, 0.9), (1, 0.9)])
 def test_a_leak_of_three_gallons_is_named_and_not_averaged_in(tanks, least):
     named = 0
     for seed in range(60):

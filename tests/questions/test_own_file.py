@@ -38,3 +38,24 @@ def test_too_few_legs_is_one_sentence_and_saves_nothing(capsys, tmp_path):
     code, out, err = run(capsys, "calibrate", "demo", "--own", str(tmp_path / "own.toml"), "--save", str(tmp_path / "c.json"))
     assert code == 2 and out == "" and err.count("\n") == 1
     assert not (tmp_path / "c.json").exists()
+
+
+def test_charts_are_drawn_to_a_folder_that_is_no_file(capsys, tmp_path):
+    (tmp_path / "own.toml").write_text(OWN)
+    code, _, err = run(capsys, "calibrate", "demo", "--own", str(tmp_path / "own.toml"), "--charts", str(tmp_path / "charts"))
+    assert code == 0, err
+    drawn = {p.name: p.read_text() for p in (tmp_path / "charts").iterdir()}
+    assert set(drawn) == {"agreement-of-book.svg", "agreement-of-yours.svg", "before-and-after.svg"}
+    assert all(svg.startswith("<svg") for svg in drawn.values())
+    code, out, err = run(capsys, "study", "modify", "demo", "--modification", "fairings", "--charts", str(tmp_path / "own.toml"))
+    assert code == 2 and out == "" and "is a file; name a folder" in err
+
+
+def test_a_calibration_of_another_aeroplane_is_refused(capsys, tmp_path):
+    (tmp_path / "own.toml").write_text(OWN)
+    code, _, err = run(capsys, "calibrate", "demo", "--own", str(tmp_path / "own.toml"), "--save", str(tmp_path / "c.json"))
+    assert code == 0, err
+    text = (tmp_path / "c.json").read_text().replace('"aeroplane": "', '"aeroplane": "0')
+    (tmp_path / "c.json").write_text(text)
+    code, out, err = run(capsys, "predict", "demo", "--card", "--calibration", str(tmp_path / "c.json"))
+    assert code == 2 and out == "" and "another aeroplane" in err

@@ -171,7 +171,7 @@ def _spreads(gradients: FloatArray, covariance: FloatArray) -> FloatArray:
 def without_kind(airframe: Airframe, surrogate: Surrogate, rows: Rows, kind: str, seed: int = 0,
                  book: Calibration | None = None) -> Calibration:
     """The calibration with one kind of row left out: what that kind alone has taught."""
-    return fit(airframe, surrogate, rows.where(rows.kind != kind), "without", seed, book)
+    return fit(airframe, surrogate, rows.where(rows.kind != kind), "without", seed, book, resample=False)
 
 
 def kinds_left_out(airframe: Airframe, surrogate: Surrogate, rows: Rows, book: Calibration) -> tuple[str, ...]:
@@ -181,7 +181,8 @@ def kinds_left_out(airframe: Airframe, surrogate: Surrogate, rows: Rows, book: C
     if len(kinds) < 2:
         return ()
     keys = key_rows(airframe)
-    whole = predict(model_of(airframe, surrogate, fit(airframe, surrogate, mine, "own", book=book).mean), keys)[:, 0]
+    all_of_them = fit(airframe, surrogate, mine, "own", book=book, resample=False)
+    whole = predict(model_of(airframe, surrogate, all_of_them.mean), keys)[:, 0]
     lines = []
     for kind in kinds:
         less = without_kind(airframe, surrogate, mine, kind, book=book)

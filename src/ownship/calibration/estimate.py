@@ -57,11 +57,12 @@ def model_of(airframe: Airframe, surrogate: Surrogate, standard: FloatArray) -> 
 
 
 def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str, seed: int = 0,
-        book: Calibration | None = None) -> Calibration:
+        book: Calibration | None = None, resample: bool = True) -> Calibration:
     """Calibrate on rows; no rows: the priors alone (label "prior").
 
     book: the calibration of the handbook, from which this one aeroplane may lie as far as individuals do: its mean
-    and covariance plus `individual`^2 become the prior of the owner's own rows.
+    and covariance plus `individual`^2 become the prior of the owner's own rows. resample False: Laplace's spread alone,
+    where only the most probable vector is wanted.
     """
     share = priors().discrepancy_share_1
     discrepancy = {k: KindError(e.relative_1 * share, e.absolute * share) for k, e in priors().row_sd.items()}
@@ -81,7 +82,7 @@ def fit(airframe: Airframe, surrogate: Surrogate, rows: Rows | None, label: str,
     mean = min(ends, key=lambda end: float(problem.cost(end[None])[0]))
     _, jacobian = problem.linear(mean)
     covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian + precision), dtype=np.float64)
-    resampled, effective = _resample(problem, mean, covariance, seed)
+    resampled, effective = _resample(problem, mean, covariance, seed) if resample else (covariance, None)
     used = len(rows) + (book.rows_used if book is not None else 0)
     return Calibration(label, mean, resampled, used, seed, discrepancy, effective)
 

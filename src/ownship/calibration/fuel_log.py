@@ -19,7 +19,7 @@ from ownship.words.figures import figure, number_text
 
 FloatArray = NDArray[np.float64]
 PHASES = ("taxi", "climb", "cruise", "descent", "approach")
-FILL_SD_M3 = float(to_si(0.5, "usgal"))  # a tank filled to full, one sd (common practice, no source)
+FILL_SD_M3 = float(to_si(0.3, "usgal"))  # a tank filled to full, one sd: 90 % within half a gallon (common practice, no source)
 NAMED_SIGMA = 4.0  # either way
 LEAK_SIGMA = 3.0  # more used than expected: the dangerous side is asked about sooner
 BAND_Z = 1.6449  # 5 and 95 % of a normal

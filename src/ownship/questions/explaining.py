@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, measured, record_of, surrogate_of
+
+if TYPE_CHECKING:
+    from ownship.calibration.estimate import Calibration
+    from ownship.performance.rows import Rows
 
 
 def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_path: str | None = None,
@@ -17,7 +21,6 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
     surrogate, rows = surrogate_of(airframe), _rows_of(record, folder, rows_path, own_path, where)
-    calibration = fitted.own or fitted.book
     known = fitted.own or individual(fitted.book)
     models = calibrations_of(record, folder, fitted)
     latest = models.own or models.book
@@ -34,11 +37,23 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
             for f in diagnostics.key_figures(models.own)]
         lines["with one kind of your rows left out"] = list(diagnostics.kinds_left_out(
             airframe, surrogate, rows, fitted.book)) if rows is not None else []
-    if rows is not None and len(rows):
-        lines["the three rows that disagree most"] = [d.words for d in diagnostics.worst(airframe, surrogate, rows, calibration)]
+    for whose, part, matched in by_origin(rows, fitted):
+        lines[f"the three rows of {whose} that disagree most"] = [
+            d.words for d in diagnostics.worst(airframe, surrogate, part, matched)]
     best = diagnostics.measure_next(airframe, surrogate, known)[:3]
     lines["what to measure next"] = [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
     return lines
+
+
+def by_origin(rows: Rows | None, fitted: Fitted) -> list[tuple[str, Rows, Calibration]]:
+    """(whose, rows, the calibration matched to them) for the book's rows and for the owner's, where there are any."""
+    if rows is None:
+        return []
+    own = rows.texts["origin"] == "own"
+    parts = [("the book", rows.where(~own), fitted.book)]
+    if fitted.own is not None:
+        parts.insert(0, ("yours", rows.where(own), fitted.own))
+    return [p for p in parts if len(p[1])]
 
 
 def _findings(reduced: Any) -> list[str]:

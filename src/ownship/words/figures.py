@@ -48,4 +48,10 @@ def number_text(value: float, digits: int | None = None) -> str:
         return "not known"
     if digits is None:
         digits = 1 if abs(value) < 100 else 0
-    return f"{value + 0.0:,.{digits}f}".replace("-0.0", "0.0") if value == 0 else f"{value:,.{digits}f}"
+    return f"{round(value, digits) + 0.0:,.{digits}f}"
+
+
+def signed_text(value: float, digits: int | None = None) -> str:
+    """A difference as a pilot writes it: with its sign, and "0" without one where it rounds to nothing."""
+    text = number_text(value, digits)
+    return text if text.startswith("-") or not math.isfinite(value) or not text.strip("0.,") else f"+{text}"
