@@ -22,6 +22,8 @@ from ownship.physics.atmosphere import SEA_LEVEL_PA
 from ownship.rules.ruleset import RuleSet, load_ruleset, place_of_country
 from ownship.units import from_si
 from ownship.world.aerodromes import Aerodrome
+from ownship.world.forecast import Forecast
+from ownship.world.terrain import Terrain
 from ownship.world.zones import zone_at
 
 
@@ -30,7 +32,8 @@ class Situation:
     """The whole input of `assess`: nothing below this reads clock, disk or network.
 
     places: aerodromes of the request by the name used there; near: aerodromes around the route for feed proof;
-    calibrations None with `no_model` saying why; request_data: the request as it was typed, for the answer.
+    calibrations None with `no_model` saying why; request_data: the request as it was typed, for the answer; terrain:
+    the owner's tiles; forecasts: hourly series by the name of a place, where the owner switched the network on.
     """
 
     request: FlightRequest
@@ -43,6 +46,8 @@ class Situation:
     seed: int = 0
     draws: int = 256
     errors: InputErrors = field(default_factory=usual_errors)
+    terrain: Terrain | None = None
+    forecasts: dict[str, Forecast] = field(default_factory=dict)
 
     @cached_property
     def chance(self) -> Chance:
