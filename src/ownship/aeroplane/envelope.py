@@ -9,6 +9,10 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
 Point = tuple[float, float]  # weight (kg), arm (m)
 SLOPE_STEP_KG = 0.5
 
@@ -66,6 +70,21 @@ def arm_limits(points: Sequence[Point], straight_in: str, weight_kg: float) -> t
             else:
                 arms.append((w1 * a1 + share * (w2 * a2 - w1 * a1)) / weight_kg)
     return (min(arms), max(arms)) if arms else None
+
+
+def arm_limits_at(points: Sequence[Point], straight_in: str, weight_kg: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """`arm_limits` for many weights at once, each like `weight_kg`; NaN where no arm is allowed."""
+    forward, aft = np.full(weight_kg.shape, np.inf), np.full(weight_kg.shape, -np.inf)
+    for (w1, a1), (w2, a2) in pairwise([*points, points[0]]):
+        on = (weight_kg >= min(w1, w2) - 1e-9) & (weight_kg <= max(w1, w2) + 1e-9)
+        if abs(w2 - w1) < 1e-9:
+            low, high = np.full(weight_kg.shape, min(a1, a2)), np.full(weight_kg.shape, max(a1, a2))
+        else:
+            share = (weight_kg - w1) / (w2 - w1)
+            arm = a1 + share * (a2 - a1) if straight_in == "arm" else (w1 * a1 + share * (w2 * a2 - w1 * a1)) / weight_kg
+            low = high = arm
+        forward, aft = np.where(on, np.minimum(forward, low), forward), np.where(on, np.maximum(aft, high), aft)
+    return np.where(np.isfinite(forward), forward, np.nan), np.where(np.isfinite(aft), aft, np.nan)
 
 
 def limit_slopes(points: Sequence[Point], straight_in: str, weight_kg: float) -> tuple[float, float]:

@@ -56,19 +56,12 @@ def assess(s: Situation) -> Assessment:
     """
     aboard = _aboard(s)
     flights = _fly(s, aboard)
-    governing = min(flights, key=lambda f: float(np.nan_to_num(np.median(f.left_m3), nan=-1e9)), default=None)
+    governing = governing_of(flights)
     plan = _tank_plan(s, aboard, governing)
-    runways, runway_margins = _runways(s, aboard, flights)
     moments = _moments(s, aboard, governing, plan)
     load_margins, loading = _load(s, aboard, moments)
-    landing_end = runways.get("landing")
-    sets = [[*judge_fuel.fuel_margins(s, f), *judge_route.climb_margins(s, f), *judge_route.minimum_altitude_margins(s, f),
-             *judge_route.gradient_margins(s, f), *judge_route.night_margins(s, f, landing_end),
-             *_go_around(s, f, landing_end)] for f in flights]
-    weather, unchecked = judge_route.weather_margins(s)
-    common = [*load_margins, *runway_margins, *judge_route.level_margins(s), *judge_route.route_obstacles(s, governing), *weather,
-              *_tanks(s, plan, governing), *_unflown(s, flights), *judge_load.people(s.record, aboard.items)]
-    found = rule.merge(common, *sets)
+    flight_margins, runways, unchecked = _flight_margins(s, aboard, flights, governing)
+    found = rule.merge([*load_margins, *judge_load.people(s.record, aboard.items)], _tanks(s, plan, governing), flight_margins)
     verdict = worst(m.verdict for m in found)
     return Assessment(
         verdict, sentence(verdict, found), s.request_data, _aeroplane(s, aboard), found, tuple(loading),
@@ -79,6 +72,25 @@ def assess(s: Situation) -> Assessment:
         _more(s, aboard), warnings_of(s, governing, runways, aboard.empty),
         tuple(f"{m.name}{f', {m.place}' if m.place else ''}: {m.words}" for m in found if m.verdict == NOT_KNOWN),
         (*unchecked, *_not_checked(s, runways, found)), sources(s, found, aboard.empty), _cautions(s))
+
+
+def governing_of(flights: list[Flown]) -> Flown | None:
+    """The calibration's flight that leaves less at landing."""
+    return min(flights, key=lambda f: float(np.nan_to_num(np.median(f.left_m3), nan=-1e9)), default=None)
+
+
+def _flight_margins(s: Situation, aboard: _Aboard, flights: list[Flown], governing: Flown | None) -> tuple[
+        tuple[rule.Margin, ...], dict[str, JudgedEnd], tuple[str, ...]]:
+    """Every limit that follows from flying at a weight (all but load and tanks), the runways, what was not checked."""
+    runways, runway_margins = _runways(s, aboard, flights)
+    landing_end = runways.get("landing")
+    sets = [[*judge_fuel.fuel_margins(s, f), *judge_route.climb_margins(s, f), *judge_route.minimum_altitude_margins(s, f),
+             *judge_route.gradient_margins(s, f), *judge_route.night_margins(s, f, landing_end),
+             *_go_around(s, f, landing_end)] for f in flights]
+    weather, unchecked = judge_route.weather_margins(s)
+    common = [*runway_margins, *judge_route.level_margins(s), *judge_route.route_obstacles(s, governing), *weather,
+              *_unflown(s, flights)]
+    return rule.merge(common, *sets), runways, tuple(unchecked)
 
 
 def _aboard(s: Situation) -> _Aboard:

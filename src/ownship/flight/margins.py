@@ -35,7 +35,8 @@ class ChainStep:
 class Margin:
     """One limit judged. `margin` positive = room left; `allowance_1` = margin over its customary allowance.
 
-    For distances `required` is covered, `doubly` beside it, `needed` the unfactored distance with its band.
+    For distances `required` is covered, `doubly` beside it, `needed` the unfactored distance with its band. `inside`:
+    what is left, in the unit of `margin`, until the verdict is no longer within; None where no number decides.
     """
 
     id: str
@@ -55,6 +56,7 @@ class Margin:
     words: str = ""
     checks: tuple[str, ...] = ()
     chain: tuple[ChainStep, ...] = field(default_factory=tuple)
+    inside: float | None = None
 
 
 @dataclass(frozen=True)
@@ -118,7 +120,7 @@ def distance(about: About, available_m: float, median_m: float, covered_m: float
     return _margin(about, verdict, available=figure(available_m, unit),
                    required=figure(covered_m, unit), doubly=figure(doubly_m, unit),
                    needed=figure(median_m, unit, *band), margin=figure(room, unit), chance=chance,
-                   allowance_1=room / max(covered_m, 1.0), words=words)
+                   allowance_1=room / max(covered_m, 1.0), words=words, inside=_difference(available_m - doubly_m, unit).value)
 
 
 def amount(about: About, draws: FloatArray, required: float, unit: str, allowance: float, *,
@@ -144,7 +146,8 @@ def amount(about: About, draws: FloatArray, required: float, unit: str, allowanc
     return _margin(about, verdict, available=figure(median, unit, low, high, dimension),
                    required=figure(required, unit, dimension=dimension),
                    margin=_difference(shown(median), unit, dimension, shown(low), shown(high)),
-                   chance=float(np.mean(good < required)), allowance_1=(median - required) / allowance)
+                   chance=float(np.mean(good < required)), allowance_1=(median - required) / allowance,
+                   inside=_difference(low_c - required, unit, dimension).value)
 
 
 def _difference(value: float, unit: str, dimension: str | None = None, low: float | None = None,
@@ -164,7 +167,7 @@ def exact(about: About, value: float, limit: float, sd: float, unit: str, allowa
     value, limit, sd SI; upper: the limit is a maximum: then it is what is available and the value what is
     required, so that margin = available - required everywhere. The value's band is +- 1.645 sd.
     """
-    z = _normal_quantile(confidence_1)
+    z = normal_quantile(confidence_1)
     room = limit - value if upper else value - limit
     verdict: Verdict = OUTSIDE if room < 0 else (WITHIN if room >= z * sd else TIGHT)
     chance = 1.0 if room < 0 else (0.5 * math.erfc(room / sd / math.sqrt(2)) if sd > 0 else 0.0)
@@ -172,7 +175,8 @@ def exact(about: About, value: float, limit: float, sd: float, unit: str, allowa
     bound, own = figure(limit, unit, dimension=dimension), figure(value, unit, low, high, dimension)
     available, required = (bound, own) if upper else (own, bound)
     return _margin(about, verdict, available=available, required=required, margin=_difference(room, unit, dimension),
-                   chance=chance, allowance_1=room / allowance if allowance else room)
+                   chance=chance, allowance_1=room / allowance if allowance else room,
+                   inside=_difference(room - z * sd, unit, dimension).value)
 
 
 def missing(about: About, what: str, available: Figure | None = None, required: Figure | None = None) -> Margin:
@@ -215,7 +219,7 @@ def merge(*sets: Iterable[Margin]) -> tuple[Margin, ...]:
     return order(found.values())
 
 
-def _normal_quantile(p: float) -> float:
+def normal_quantile(p: float) -> float:
     """Standard normal quantile by bisection of erf (exact to 1e-12, for p in (0.5, 1))."""
     low, high = 0.0, 10.0
     for _ in range(60):
