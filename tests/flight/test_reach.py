@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from ownship.errors import BadInput, OutOfRange
 from ownship.flight.airmass import AirMass
-from ownship.flight.reach import LANDED, ONE_WAY, TURNED, Start, inside, polygon, reach
+from ownship.flight.reach import LANDED, ONE_WAY, TURNED, Start, reach
+from ownship.flight.reach_map import covers, inside, inside_all, joined, polygon, worse_of
 from ownship.flight.route import Point, leg_between
 from ownship.flight.timeline import Settings, fly
 from ownship.performance import climb, cruise
@@ -57,11 +58,14 @@ def far(wind=(), trip=ONE_WAY, model=ONE, how=HOW, bearings=8, **where):
 
 
 class Marched:
-    """The same flight in small steps, each flown by the performance module at its own weight, place and course."""
+    """The same flights in small steps, each flown by the performance module at its own weight, place and course.
 
-    def __init__(self, winds, dry, usable_m3):
-        self.air, self.weight = air(*winds), dry + usable_m3 * AIRFRAME.fuel_density_kg_m3
-        self.ramp = self.weight
+    One case a line, all marched together: places (lat, lon), bearings and distances are lists; weight and clock (case, 1).
+    """
+
+    def __init__(self, winds, dry, usable_m3, cases):
+        self.air, self.weight = air(*winds), np.full((cases, 1), dry + usable_m3 * AIRFRAME.fuel_density_kg_m3)
+        self.ramp, self.clock = self.weight.copy(), np.zeros((cases, 1))
 
     def sky(self, height):
         return Air(self.air.pressure_altitude_m(height), self.air.middle_temperature_k(height))
@@ -73,52 +77,57 @@ class Marched:
         across = east * np.cos(np.radians(course)) - north * np.sin(np.radians(course))
         return along + np.sqrt(tas**2 - across**2)
 
-    def fly(self, place, bearing, distance, bottom, end, *, up=True, down=True):
-        """One way along the geodesic; returns the place and the course at its end."""
-        def course(x):
-            return direct(*place, bearing, x)[2]
+    def spend(self, seconds, fuel_kg):
+        self.clock, self.weight = self.clock + seconds, self.weight - fuel_kg
 
-        gone, how = 0.0, HOW
+    def fly(self, places, bearings, distances, bottom, end, *, up=True, down=True, steps=60):
+        """One way along the geodesics; returns the places and the courses at their ends."""
+        def course(x):
+            ends = zip(places, bearings, np.ravel(x), strict=True)
+            return np.array([[direct(*p, b, float(d))[2]] for p, b, d in ends])
+
+        gone, how = np.zeros_like(self.weight), HOW
         if up:
-            self.weight -= how.taxi_fuel_m3 * AIRFRAME.fuel_density_kg_m3
+            self.spend(how.taxi_s, how.taxi_fuel_m3 * AIRFRAME.fuel_density_kg_m3)
             for a, b in pairwise(np.linspace(bottom, LEVEL, 41)):
                 pa = [self.air.pressure_altitude_m(x) for x in (a, b)]
                 step = climb.climb(ONE, *pa, (self.sky(a).temperature_k, self.sky(b).temperature_k), self.weight)
-                gone += step.time_s.item() * self.ground(step.mean_tas_m_s.item(), (a + b) / 2, course(gone))
-                self.weight -= step.fuel_kg.item()
+                gone = gone + step.time_s * self.ground(step.mean_tas_m_s, (a + b) / 2, course(gone))
+                self.spend(step.time_s, step.fuel_kg)
         heights = np.linspace(LEVEL, end + how.circuit_height_m, 31)
         cas = cas_from_tas_m_s(cruise.at_rpm(ONE, self.sky(LEVEL), 891.0, how.power_rev_s).tas_m_s, self.sky(LEVEL)).item()
-        top = distance
+        top = np.array(distances, dtype=float)[:, None]
         for a, b in reversed(list(pairwise(heights))) if down else ():
             tas = cruise.descent(ONE, self.sky((a + b) / 2), 900.0, cas, how.descent_rate_m_s, carburettor_heat=True).tas_m_s.item()
-            top -= (a - b) / how.descent_rate_m_s * self.ground(tas, (a + b) / 2, course(top))
-        steps = 150
+            top = top - (a - b) / how.descent_rate_m_s * self.ground(tas, (a + b) / 2, course(top))
         h = (top - gone) / steps
         for _ in range(steps):
-            state = cruise.at_rpm(ONE, self.sky(LEVEL), self.weight - 0.4, how.power_rev_s)
-            self.weight -= state.fuel_kg_s.item() * h / self.ground(state.tas_m_s.item(), LEVEL, course(gone + h / 2))
-            gone += h
+            state = cruise.at_rpm(ONE, self.sky(LEVEL), self.weight - 60 / steps, how.power_rev_s)
+            lasts = h / self.ground(state.tas_m_s, LEVEL, course(gone + h / 2))
+            self.spend(lasts, state.fuel_kg_s * lasts)
+            gone = gone + h
         for a, b in pairwise(heights) if down else ():
             state = cruise.descent(ONE, self.sky((a + b) / 2), self.weight, cas, how.descent_rate_m_s, carburettor_heat=True)
-            self.weight -= state.fuel_kg_s.item() * (a - b) / how.descent_rate_m_s
+            lasts = (a - b) / how.descent_rate_m_s
+            self.spend(lasts, state.fuel_kg_s * lasts)
         if down:
             sky = self.sky(end + how.circuit_height_m)
-            self.weight -= cruise.holding(ONE, sky, self.weight, mixture="rich").fuel_kg_s.item() * how.approach_s
-        lat, lon, at_end = direct(*place, bearing, distance)
-        return (lat, lon), at_end
+            self.spend(how.approach_s, cruise.holding(ONE, sky, self.weight, mixture="rich").fuel_kg_s * how.approach_s)
+        ends = [direct(*p, b, float(d)) for p, b, d in zip(places, bearings, distances, strict=True)]
+        return [(lat, lon) for lat, lon, _ in ends], [at_end for *_, at_end in ends]
 
     @property
     def burnt_m3(self):
-        return (self.ramp - self.weight) / AIRFRAME.fuel_density_kg_m3
+        return ((self.ramp - self.weight) / AIRFRAME.fuel_density_kg_m3)[:, 0]
 
 
-def marched_m3(winds, bearing, distance, trip):
-    flight = Marched(winds, 860.0, float(to_si(34, "usgal")))
+def marched(winds, bearings, distances, trip):
+    flight = Marched(winds, 860.0, float(to_si(34, "usgal")), len(distances))
     down = trip != TURNED
-    there, course = flight.fly((43.56, -116.22), bearing, distance, 870.0, 870.0, down=down)
+    there, courses = flight.fly([(43.56, -116.22)] * len(distances), bearings, distances, 870.0, 870.0, down=down)
     if trip != ONE_WAY:
-        flight.fly(there, course + 180.0, distance, 870.0, 870.0, up=down)
-    return flight.burnt_m3
+        flight.fly(there, [c + 180.0 for c in courses], distances, 870.0, 870.0, up=down)
+    return flight
 
 
 def test_without_wind_the_reach_is_a_circle_to_a_thousandth():
@@ -138,10 +147,13 @@ WINDS = {"one wind": ((0.0, 270, 35),), "by height": ((0.0, 200, 5), (1500.0, 24
 def test_direct_integration_over_the_same_line_agrees_to_a_thousandth(winds, trip):
     found = far(winds, trip)
     budget = float(to_si(34 - 6, "usgal"))
-    for i in (1, 6):
-        d = found.median_m[i]
-        less, more = (marched_m3(winds, found.bearings_deg[i], d * k, trip) for k in (0.999, 1.001))
+    lines = [(i, k) for i in (1, 6) for k in (0.999, 1.001)]
+    flight = marched(winds, [found.bearings_deg[i] for i, _ in lines], [found.median_m[i] * k for i, k in lines], trip)
+    for j, i in enumerate((1, 6)):
+        less, more = flight.burnt_m3[2 * j:2 * j + 2]
         assert less < budget < more
+        sooner, later = flight.clock[2 * j:2 * j + 2, 0]
+        assert sooner < found.time_s[i] < later
 
 
 @pytest.mark.parametrize("bearing", [0, 3, 6])
@@ -323,6 +335,42 @@ def test_a_place_at_its_own_elevation_and_a_near_one_with_the_whole_climb_counte
     by = {c.ident: c for c in inside(found, [low, high, near])[0]}
     assert set(by) == {"LOW", "NEAR"}  # from the level to a high strip there is less descent and more cruise
     assert by["NEAR"].short
+
+
+def test_of_two_calibrations_the_worse_counts_on_each_bearing_and_for_each_aerodrome():
+    better, worse = far(((0.0, 270, 30),), model=MANY), far(((0.0, 270, 30),), model=MANY, dry=900.0, gallons=30.0)
+    mixed = joined((better, worse), np.array([0, 1] * 4))
+    assert np.array_equal(mixed.median_m, np.where(np.arange(8) % 2, worse.median_m, better.median_m))
+    assert np.array_equal(worse_of((better, mixed)).median_m, mixed.median_m)
+    assert np.array_equal(worse_of((better, worse)).low_m, worse.low_m)
+    places = [at(better, i, share, f"{i}-{share}") for i in range(8) for share in (0.3, 0.6, 0.95)]
+    both, one = inside_all([(better, None), (worse, None)], places)[0], {c.ident: c for c in inside(worse, places)[0]}
+    assert {c.ident: c.left_m3 for c in both} == {k: c.left_m3 for k, c in one.items()}
+    assert all(np.array_equal(c.landing_kg, one[c.ident].landing_kg) for c in both)
+    assert len(both) < len(places)
+
+
+def test_the_reserve_may_differ_by_place_and_is_asked_for_with_the_time_of_the_last_landing():
+    found, asked = far(((0.0, 270, 30),), LANDED), {}
+    places = [at(found, i, 0.9, f"P{i}") for i in range(8)]
+
+    def required(ident, time_s):
+        asked[ident] = time_s
+        return None if ident == "P1" else found.start.required_m3 * (2.0 if ident == "P2" else 1.0)
+
+    got, refused = inside(found, places, required)
+    assert {c.ident for c in got} == {f"P{i}" for i in range(8)} - {"P1", "P2"}
+    assert refused == ("P1 lies where no fuel rule is known.",)
+    assert all(0 < c.time_s < asked[c.ident] for c in got)
+
+
+def test_the_edge_is_the_median_joined_between_bearings_and_round_north():
+    found = far(((0.0, 270, 30),))
+    for i in range(8):
+        assert covers(found, found.bearings_deg[i], found.median_m[i] * 0.999)
+        assert not covers(found, found.bearings_deg[i] - 360.0, found.median_m[i] * 1.001)
+    middle = (found.median_m[7] + found.median_m[0]) / 2
+    assert covers(found, 337.5, middle * 0.999) and not covers(found, 337.5, middle * 1.001)
 
 
 def test_closed_unknown_and_too_high_aerodromes_are_named_not_counted():
