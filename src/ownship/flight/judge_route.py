@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ownship.flight import margins as rule
 from ownship.flight.distances import TAILWIND_CHARGE
 from ownship.flight.flown import Flown
+from ownship.flight.judge_terrain import above_ground_m, cold_error_m, ground_on_legs, path_margins, terrain_margins
 from ownship.flight.planning import usual
 from ownship.flight.request import Gradient, Obstacle
 from ownship.flight.route import Leg
@@ -19,7 +20,6 @@ from ownship.flight.situation import Situation
 from ownship.performance import landing as landings
 from ownship.performance.model import HARD_RANGE_M, Model
 from ownship.physics.atmosphere import Air
-from ownship.physics.icing import cold_altimeter_error_m
 from ownship.units import from_si, to_si
 from ownship.words.figures import figure
 from ownship.words.verdicts import ADVICE, LIMITATION, OUTSIDE, OWN_MINIMUM, PERFORMANCE, WITHIN
@@ -33,21 +33,19 @@ STANDARD_GRADIENT_1 = float(to_si(200, "ft/nm"))
 
 
 def highest_ground_m(s: Situation, leg: int) -> float | None:
-    """The highest ground typed in for a leg; None: not known."""
-    ground = s.request.ground_m
-    return None if ground is None or leg >= len(ground) else ground[leg]
+    """The highest ground of a leg by tiles and [ground], the higher of both; None: not known."""
+    return ground_on_legs(s)[leg][0]
 
 
 def level_margins(s: Situation) -> list[rule.Margin]:
-    """level.<leg>: the cruising-level rule on the magnetic course, and terrain.<leg> where the ground is typed in."""
+    """level.<leg>: the cruising-level rule on the magnetic course; and terrain.<leg> (judge_terrain)."""
     found = []
     for leg in s.legs:
         name = f"{leg.start.name} to {leg.end.name}"
         rules = s.ruleset(leg.start)
-        ground = highest_ground_m(s, leg.number)
         altitude = s.request.cruise_altitude_m
         answer = None if rules is None else rules.cruising_level(
-            s.day, s.request.rules, leg.magnetic_course_deg, altitude, None if ground is None else altitude - ground)
+            s.day, s.request.rules, leg.magnetic_course_deg, altitude, above_ground_m(s, leg))
         source = answer.rule.cite() if answer else "cruising-level rules"
         about = rule.About(f"level.{leg.number + 1}", f"cruising level {name}", LIMITATION, source, leg.end.name)
         if answer is None:
@@ -58,29 +56,18 @@ def level_margins(s: Situation) -> list[rule.Margin]:
             legal = " or ".join(f"{from_si(x, 'ft'):,.0f} ft" for x in dict.fromkeys(answer.nearest_m))
             words = answer.words if answer.ok else f"{answer.words}; legal nearby: {legal}"
             found.append(rule.stated(about, WITHIN if answer.ok else OUTSIDE, words, figure(altitude, "ft")))
-        if ground is not None:
-            found.append(_terrain(s, leg, name, ground))
-    return found
-
-
-def _terrain(s: Situation, leg: Leg, name: str, ground_m: float) -> rule.Margin:
-    """Clearance of the cruise over the highest ground of a leg, the altimeter's cold error taken off."""
-    about = rule.About(f"terrain.{leg.number + 1}", f"clearance over the highest ground {name}",
-                       OWN_MINIMUM if s.request.own.obstacle_clearance_m else PERFORMANCE,
-                       "[ground] of the request, cold-altimeter correction", leg.end.name)
-    draws = s.request.cruise_altitude_m - _cold_error_m(s, s.request.cruise_altitude_m) - ground_m
-    return rule.amount(about, draws, s.request.own.obstacle_clearance_m or 0.0, "ft", usual("allowance_clearance"),
-                       confidence_1=s.request.factors.confidence)
-
-
-def _cold_error_m(s: Situation, altitude_m: float) -> FloatArray:
-    """How far below the altimeter's altitude the aeroplane flies in air colder than standard, (draw,), 0 or more."""
-    start = s.points[0].elevation_m or 0.0
-    return np.maximum(cold_altimeter_error_m(altitude_m - start, start, s.air.temperature_k(start)), 0.0)
+    return [*found, *terrain_margins(s)]
 
 
 def climb_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
-    """climb.cruise: the rate of climb left at the cruising level; the rpm or power wanted must be there."""
+    """climb.cruise: the rate of climb left at the cruising level; the rpm or power wanted must be there; ground on the way.
+
+    terrain.climb and terrain.descent stand here because the worse calibration counts for them too.
+    """
+    return [*_at_the_level(s, flown), *path_margins(s, flown)]
+
+
+def _at_the_level(s: Situation, flown: Flown) -> list[rule.Margin]:
     about = rule.About("climb.cruise", "rate of climb left at the cruising level", PERFORMANCE,
                        "calibrated model; 100 ft/min is the definition of the service ceiling")
     if not s.air.known:
@@ -257,9 +244,10 @@ def route_obstacles(s: Situation, flown: Flown | None) -> list[rule.Margin]:
 
     In the climb and the descent the altitude is that of a straight path over the ground between the aerodrome's
     elevation and the cruise; where the flight is
-    not known the margin is not known. The altimeter's cold error is taken off.
+    not known the margin is not known. The altimeter's cold error is taken off. A flight that no calibration could fly
+    leaves terrain.climb and terrain.descent not known as well.
     """
-    found = []
+    found = path_margins(s, None) if flown is None else []
     for i, obstacle in enumerate(s.request.obstacles, 1):
         distance, ahead, behind = _off_route_m(s, obstacle)
         if distance > CORRIDOR_M:
@@ -270,7 +258,7 @@ def route_obstacles(s: Situation, flown: Flown | None) -> list[rule.Margin]:
             found.append(rule.missing(about, "The altitude where the route passes it is not known, because the climb is not."))
             continue
         altitude = _altitude_at_m(s, flown, ahead, behind)
-        draws = altitude - _cold_error_m(s, float(np.median(altitude))) - obstacle.top_m
+        draws = altitude - cold_error_m(s, float(np.median(altitude))) - obstacle.top_m
         found.append(rule.amount(about, draws, s.request.own.obstacle_clearance_m or 0.0, "ft", usual("allowance_clearance"),
                                  confidence_1=s.request.factors.confidence))
     return found
