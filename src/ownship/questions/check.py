@@ -8,7 +8,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ownship.errors import BadInput
+from ownship.errors import BadInput, UnreadableFile
 from ownship.questions.calibrating import DRAWS, SEED
 from ownship.questions.reading import DEMO, demo_text, read_text
 
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from ownship.flight.request import FlightRequest
     from ownship.flight.situation import Situation
     from ownship.world.aerodromes import Aerodrome
+    from ownship.world.terrain import Terrain
 
 
 def demo_aeroplane() -> str:
@@ -64,7 +65,8 @@ def situation(aeroplane_text: str, flight_text: str, folder: Path | None = None,
     request = read_request(read_toml(flight_text, name))
     _check_names(request, record)
     places, near = _places(request)
-    return Situation(request, record, calibrations, why, places, near, _plain(tomllib.loads(flight_text)), seed, draws)
+    return Situation(request, record, calibrations, why, places, near, _plain(tomllib.loads(flight_text)), seed, draws,
+                     terrain=_terrain())
 
 
 @lru_cache(maxsize=8)
@@ -76,6 +78,28 @@ def _aeroplane(text: str, folder: Path | None, name: str, draws: int) -> tuple[A
     record = read_airframe(text, name)
     calibrations, why = models_or_why(record, folder, draws)
     return record, calibrations, why
+
+
+def _terrain() -> Terrain | None:
+    """The owner's tiles; None where none were ever imported. Read again once the folder has changed."""
+    from ownship.questions.importing import data_folder
+
+    folder = data_folder()
+    try:
+        changed = (folder / "terrain").stat().st_mtime_ns
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except OSError as error:
+        raise UnreadableFile(f"{folder / 'terrain'} cannot be read: {error.strerror or error}.") from None
+    return _tiles(folder, changed)
+
+
+@lru_cache(maxsize=1)
+def _tiles(folder: Path, changed: int) -> Terrain | None:
+    """One Terrain as long as the folder stays as it is, so that what was found on a leg is kept."""
+    from ownship.questions.importing import terrain
+
+    return terrain(folder) if any((folder / "terrain").glob("*.hgt")) else None
 
 
 def _check_names(request: FlightRequest, record: AirframeRecord) -> None:

@@ -57,10 +57,15 @@ def today() -> date:
 
 
 def aerodromes() -> sqlite3.Connection:
-    """The aerodrome database, built in the cache folder the first time (about two seconds)."""
+    """The aerodrome database, built in the cache folder the first time (about two seconds).
+
+    The owner's files, where they were imported, stand in place of those that came with the program.
+    """
+    from ownship.questions.importing import aerodrome_tables
     from ownship.world import aerodrome_database as database
 
-    path = cache_folder() / f"aerodromes-{database.DATA_DATE}-{database.SCHEMA_VERSION}.sqlite"
+    imported = aerodrome_tables()
+    path = cache_folder() / f"aerodromes-{database.key(imported)}-{database.SCHEMA_VERSION}.sqlite"
     if path.exists():
         connection = _reading(path)
         if database.usable(connection):
@@ -71,7 +76,7 @@ def aerodromes() -> sqlite3.Connection:
         fresh.execute("PRAGMA journal_mode = OFF")
         fresh.execute("PRAGMA synchronous = OFF")
         with fresh:
-            database.build(fresh)
+            database.build(fresh, imported)
         fresh.close()
     return _reading(path)
 
