@@ -201,6 +201,38 @@ def modify(aeroplane: str = "demo", /, *, modification: list[str] | None = None,
             print(line)
 
 
+def altitudes(aeroplane: str, flight: str | None = None, /, *, json: bool = False, chart: str | None = None) -> None:
+    """Every legal level with time, fuel, tightest margin, ground and freezing level. --chart FILE.svg: as small bars."""
+    from ownship.papers.ahead import levels_json, show_levels
+    from ownship.papers.ahead_charts import levels_chart
+    from ownship.questions.ahead import altitudes as ask
+
+    _ahead(chart, json, lambda: ask(aeroplane, flight), levels_json, show_levels, levels_chart)
+
+
+def when(aeroplane: str, flight: str | None = None, /, *, json: bool = False, chart: str | None = None) -> None:
+    """The tightest margin at each half hour of the day, with night and light. --chart FILE.svg: as a curve over the clock."""
+    from ownship.papers.ahead import show_times, times_json
+    from ownship.papers.ahead_charts import leaving_chart
+    from ownship.questions.ahead import when as ask
+
+    _ahead(chart, json, lambda: ask(aeroplane, flight), times_json, show_times, leaving_chart)
+
+
+def _ahead(chart: str | None, json: bool, ask: Any, to_json: Any, show: Any, draw: Any) -> None:
+    """Ask, write the chart where one is wanted, then print; nothing is printed where the chart cannot be drawn."""
+    from ownship.questions.places import write_whole
+
+    target = _target("--chart", chart)
+    answer = ask()
+    if target is not None:
+        write_whole(target, draw(answer).encode())
+    if json:
+        print(dumps(to_json(answer), ensure_ascii=False, allow_nan=False))
+    else:
+        show(answer, _console())
+
+
 def _console() -> Any:
     """A console as wide as the terminal, 160 columns where there is none."""
     from rich.console import Console
@@ -216,7 +248,7 @@ def _app() -> Any:
               print_error=False, help_on_error=False,
               help="What this one aeroplane can do today. A planning aid: the approved flight manual, placards and local "
                    "rules govern, and the pilot in command decides.")
-    for command in (check, airports, calibrate, predict, serve):
+    for command in (check, airports, calibrate, predict, serve, altitudes, when):
         app.command(command)
     study = App(name="study", help="What a change would buy you.")
     study.command(modify)
