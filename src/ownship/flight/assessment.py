@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ownship.aeroplane.loading import Load, LoadItem, at_fuel, load_of
 from ownship.aeroplane.weighing import EmptyWeight, empty_weight
 from ownship.errors import MissingKey
-from ownship.flight import judge_fuel, judge_load, judge_route
+from ownship.flight import judge_alternates, judge_fuel, judge_load, judge_route
 from ownship.flight import margins as rule
 from ownship.flight.answer import Assessment
 from ownship.flight.cards import take_off_card, today_card
@@ -79,18 +79,23 @@ def governing_of(flights: list[Flown]) -> Flown | None:
     return min(flights, key=lambda f: float(np.nan_to_num(np.median(f.left_m3), nan=-1e9)), default=None)
 
 
-def _flight_margins(s: Situation, aboard: _Aboard, flights: list[Flown], governing: Flown | None) -> tuple[
-        tuple[rule.Margin, ...], dict[str, JudgedEnd], tuple[str, ...]]:
-    """Every limit that follows from flying at a weight (all but load and tanks), the runways, what was not checked."""
-    runways, runway_margins = _runways(s, aboard, flights)
+def _flight_margins(
+        s: Situation, aboard: _Aboard, flights: list[Flown], governing: Flown | None,
+        ends: dict[str, JudgedEnd] | None = None) -> tuple[tuple[rule.Margin, ...], dict[str, JudgedEnd], tuple[str, ...]]:
+    """Every limit that follows from flying at a weight (all but load and tanks), the runways, what was not checked.
+
+    ends: the runways, where they were judged before: their margins are left out.
+    """
+    runways, runway_margins = _runways(s, aboard, flights) if ends is None else (ends, [])
     landing_end = runways.get("landing")
     sets = [[*judge_fuel.fuel_margins(s, f), *judge_route.climb_margins(s, f), *judge_route.minimum_altitude_margins(s, f),
              *judge_route.gradient_margins(s, f), *judge_route.night_margins(s, f, landing_end),
              *_go_around(s, f, landing_end)] for f in flights]
     weather, unchecked = judge_route.weather_margins(s)
+    alternates, unchecked_there = judge_alternates.alternate_margins(s, flights, aboard.missing)
     common = [*runway_margins, *judge_route.level_margins(s), *judge_route.route_obstacles(s, governing), *weather,
-              *_unflown(s, flights)]
-    return rule.merge(common, *sets), runways, tuple(unchecked)
+              *alternates, *_unflown(s, flights)]
+    return rule.merge(common, *sets), runways, (*unchecked, *unchecked_there)
 
 
 def _aboard(s: Situation) -> _Aboard:
@@ -331,11 +336,9 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd], margins: tuple[rul
     for key, words in (("take_off", "the take-off runway"), ("leave_again", "the runway you leave again from")):
         if key in runways and not runways[key].end.obstacles:
             found.append(f"Obstacles beyond {words}: none are entered.")
-    if s.request.alternates:
-        first = s.request.alternates[0]
-        found.append(f"The runways of the alternate {first}: not judged; the fuel to it is.")
     if len(s.request.alternates) > 1:
-        found.append(f"The alternates after the first ({', '.join(s.request.alternates[1:])}): fuel is planned to the first only.")
+        found.append(f"The alternates after the first ({', '.join(s.request.alternates[1:])}): fuel, runway and weather are "
+                     "judged for the first only.")
     far = [o.name for i, o in enumerate(s.request.obstacles, 1) if f"obstacle.route.{i}" not in judged]
     if far:
         found.append(f"Obstacles more than {from_si(judge_route.CORRIDOR_M, 'nm'):.0f} nm off the route: {', '.join(far)}.")

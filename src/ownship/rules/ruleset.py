@@ -20,6 +20,8 @@ _QUANTITIES = {"time": "time", "zenith": "angle", "after": "time", "before": "ti
                "cloud_below": "length", "cloud_above": "length", "cloud_horizontal": "length"}
 _TEXTS = ("flow", "course", "also", "who")
 _FLAGS = ("alternate", "approach_and_missed")
+_APPROACHES = ("two_precision", "precision", "non_precision")  # of an IFR alternate, the lowest minima first
+_BY_LEAVE = ("visual.special", "visual.over_the_top")  # with a clearance or a rating: never taken for granted
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,21 @@ class Minima:
 
     ceiling_m: float
     visibility_m: float
+    rule: Rule
+
+
+@dataclass(frozen=True)
+class AlternateNeed:
+    """When an IFR flight needs an alternate: always, or unless the destination has this ceiling and visibility.
+
+    window_s: so long before and after the arrival; no figures and not always: the words of the rule (`also`) decide.
+    """
+
+    always: bool
+    ceiling_m: float | None
+    visibility_m: float | None
+    window_s: float
+    also: str
     rule: Rule
 
 
@@ -155,6 +172,35 @@ class RuleSet:
         v = rule.values
         return VisualMinima(v["visibility"], v.get("cloud_below"), v.get("cloud_above"), v.get("cloud_horizontal"),
                             v.get("ceiling"), rule)
+
+    def alternate_minima(self, day: date) -> tuple[Minima, ...]:
+        """The IFR alternate minima by kind of approach, the lowest first; empty: none kept for that day, so not known."""
+        found = (self.minima(day, f"alternate.ifr.{kind}") for kind in _APPROACHES)
+        return tuple(m for m in found if m is not None)
+
+    def alternate_need(self, day: date) -> AlternateNeed | None:
+        """When an IFR flight needs an alternate; None: no rule kept for that day, so not known."""
+        always = self.in_force("alternate.ifr.always", day)
+        rule = always or self.in_force("alternate.ifr.not_needed", day) or self.in_force("alternate.ifr.unless_visual", day)
+        if rule is None:
+            return None
+        v = rule.values
+        return AlternateNeed(always is not None, v.get("ceiling"), v.get("visibility"), v.get("window", 0.0), v.get("also", ""),
+                             rule)
+
+    def strictest_visual(self, day: date, altitude_m: float) -> tuple[VisualMinima, VisualMinima] | None:
+        """The rules with the greatest visibility and the greatest distance below cloud that may hold at an altitude.
+
+        Every airspace, day and night, special VFR and over-the-top left out: where the airspace is not known nothing milder
+        may be counted on. altitude_m above sea level; None: none kept for that day.
+        """
+        ids = dict.fromkeys(r.id.removesuffix(".day").removesuffix(".night") for r in self.rules
+                            if r.id.startswith("visual.") and r.id not in _BY_LEAVE and r.values.get("above", 0.0) <= altitude_m)
+        found = [m for i in ids for night in (False, True)
+                 if (m := self.visual(day, i.removeprefix("visual."), night=night)) is not None]
+        if not found:
+            return None
+        return max(found, key=lambda m: m.visibility_m), max(found, key=lambda m: m.cloud_below_m or 0.0)
 
     def oxygen(self, day: date) -> tuple[Oxygen, ...]:
         """The oxygen rules of a day, lowest altitude first; empty: none kept for that day, so not known."""
