@@ -135,7 +135,15 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
 
 
 def _target(option: str, path: str | None) -> Path | None:
-    """Where a file is to be written; refused before any work where its folder does not exist."""
+    """Where a file is to be written; refused before any work where that is a folder or its folder does not exist."""
+    found = _placed(option, path)
+    if found is not None and found.is_dir():
+        raise BadInput(f"{option}: {path} is a folder; name a file in it.")
+    return found
+
+
+def _placed(option: str, path: str | None) -> Path | None:
+    """A path whose parent exists."""
     if path is not None and not Path(path).absolute().parent.is_dir():
         raise BadInput(f"{option}: the folder of {path} does not exist; make it or choose another.")
     return None if path is None else Path(path).absolute()
@@ -143,7 +151,7 @@ def _target(option: str, path: str | None) -> Path | None:
 
 def _folder(option: str, path: str | None) -> Path | None:
     """A folder to write into, made with the first file; refused before any work where its parent does not exist."""
-    found = _target(option, path)
+    found = _placed(option, path)
     if found is not None and found.exists() and not found.is_dir():
         raise BadInput(f"{option}: {path} is a file; name a folder.")
     return found

@@ -27,6 +27,10 @@ def read_toml(text: str, name: str) -> Table:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise UnreadableFile(f"{name} is not readable TOML: {error}.") from None
+    except ValueError:  # Python's limit on the digits of a whole number
+        raise UnreadableFile(f"{name} holds a number of thousands of digits, which is not believable; correct it.") from None
+    except RecursionError:
+        raise UnreadableFile(f"{name} has brackets nested in brackets too deep to be read; correct it.") from None
     if not data:
         raise UnreadableFile(f"{name} is empty; it should hold a TOML record.")
     return Table(data, name, (), _lines(text))

@@ -98,7 +98,8 @@ def test_the_line_is_named(files):
     ("check", "demo", "x", "y"), ("chekc", "demo"), ("check", "demo", "--jsno"), ("calibrate", "/dev/null"), ("predict", "demo"),
     ("predict", "demo", "--rows", "/dev/null"), ("predict", "demo", "--rows", "/nowhere.csv"), ("calibrate", "demo", "--where", "split"),
     ("calibrate", "demo", "--where", "split=NONE"), ("calibrate", "demo", "--where", "colour=blue"),
-    ("calibrate", "demo", "--save", "/nowhere/at/all.json"), ("airports",), ("serve", "--port", "99999"), ("serve", "--port", "http")])
+    ("calibrate", "demo", "--save", "/nowhere/at/all.json"), ("calibrate", "demo", "--save", "/"),
+    ("predict", "demo", "--card", "--out", "/"), ("airports",), ("serve", "--port", "99999"), ("serve", "--port", "http")])
 def test_bad_words_on_the_command_line(words):
     refused(*words)
 

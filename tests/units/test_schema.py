@@ -59,7 +59,7 @@ def test_missing_key_is_named():
         root().text("nose")
 
 
-@pytest.mark.parametrize("text", ["", "a = ", "\0", "[a"])
+@pytest.mark.parametrize("text", ["", "a = ", "\0", "[a", "a = " + "1" * 5000, "a = " + "[" * 3000, "a = " + "{a = " * 3000])
 def test_no_toml_is_one_sentence(text):
     with pytest.raises(UnreadableFile) as error:
         read_toml(text, "x.toml")
