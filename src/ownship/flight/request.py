@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from ownship.flight.places import AloftLevel, WeatherEntry, moment, read_aloft, read_aloft_hours, read_weather
 from ownship.schema import Table
 from ownship.units import parse
 
@@ -34,32 +35,6 @@ class TankFuel:
     add_m3: float
     known_by: str
     counts: str | None
-    where: str = ""
-
-
-@dataclass(frozen=True)
-class WeatherEntry:
-    """Weather of one place: a METAR, values typed in, or `use` of another place's."""
-
-    metar: str | None = None
-    wind: str | None = None
-    direction: str = "true"
-    temperature_k: float | None = None
-    dew_point_k: float | None = None
-    altimeter_pa: float | None = None
-    visibility_m: float | None = None
-    ceiling_m: float | None = None
-    use: str | None = None
-    where: str = ""
-
-
-@dataclass(frozen=True)
-class AloftLevel:
-    """Wind (as typed, true) and temperature at one altitude above sea level."""
-
-    altitude_m: float
-    wind: str
-    temperature_k: float | None
     where: str = ""
 
 
@@ -143,11 +118,16 @@ class FlightRequest:
     carburettor_heat: tuple[str, ...] = ()
     leave_again: datetime | None = None
     leave_again_is_local: bool = False
+    planned_departure: datetime | None = None
+    planned_departure_is_local: bool = False
+    planned_leave_again: datetime | None = None
+    planned_leave_again_is_local: bool = False
     loads: tuple[Load, ...] = ()
     fuel: dict[str, TankFuel] = field(default_factory=dict)
     weather: dict[str, WeatherEntry] = field(default_factory=dict)
     aloft: tuple[AloftLevel, ...] = ()
     aloft_fb: tuple[str, str] | None = None
+    aloft_hours: tuple[AloftLevel, ...] = ()
     ground_m: tuple[float, ...] | None = None
     runways: dict[str, RunwayWish] = field(default_factory=dict)
     aerodromes: dict[str, Table] = field(default_factory=dict)
@@ -175,14 +155,14 @@ def ident(text: str) -> str:
 
 def read_request(root: Table) -> FlightRequest:
     """A FlightRequest from a TOML table; every refusal names the field and, where it has one, the line."""
-    departure, local = root.convert("departure", _moment)
     zone_of_place = root.flag("local", False)
-    if departure.tzinfo is None and not zone_of_place:
-        raise root.bad("departure", f"{departure.isoformat()!r} has no zone; write -06:00 behind it or local = true.")
+    departure, local = _planned(root, "departure", zone_of_place)
     power = root.take("power")
-    leave_again, leave_local = root.convert("leave_again", _moment, (None, False))
+    leave_again, leave_local = root.convert("leave_again", moment, (None, False))
+    planned, planned_local = _planned(root, "planned_departure", zone_of_place, (None, False))
+    again, again_local = _planned(root, "planned_leave_again", zone_of_place, (None, False))
     fb_table = root.table("aloft")
-    aloft, aloft_fb = _aloft(fb_table) if fb_table else ((), None)
+    aloft, aloft_fb = read_aloft(fb_table) if fb_table else ((), None)
     ifr = root.table("ifr")
     request = FlightRequest(
         origin=ident(root.text("from")), destination=ident(root.text("to")),
@@ -197,10 +177,12 @@ def read_request(root: Table) -> FlightRequest:
         mixture=root.choice("mixture", ("lean", "rich"), "lean"),
         carburettor_heat=root.convert("carburettor_heat", _phases, ()),
         leave_again=leave_again, leave_again_is_local=leave_local,
+        planned_departure=planned, planned_departure_is_local=planned_local,
+        planned_leave_again=again, planned_leave_again_is_local=again_local,
         loads=tuple(_load(t) for t in root.tables("loads")),
         fuel=_named(root, "fuel", _tank_fuel),
-        weather={ident(k) if k != "default" else k: v for k, v in _named(root, "weather", _weather).items()},
-        aloft=aloft, aloft_fb=aloft_fb, ground_m=_ground(root),
+        weather={ident(k) if k != "default" else k: v for k, v in _named(root, "weather", read_weather).items()},
+        aloft=aloft, aloft_fb=aloft_fb, aloft_hours=read_aloft_hours(root.tables("aloft_hours")), ground_m=_ground(root),
         runways={ident(k): v for k, v in _named(root, "runway", _runway).items()},
         aerodromes={ident(k): v for k, v in _named(root, "aerodromes", lambda t: t).items()},
         factors=_factors(root.table("factors")),
@@ -224,13 +206,12 @@ def _finish(table: Table) -> None:
     table.done()
 
 
-def _moment(value: object) -> tuple[datetime, bool]:
-    """A moment and whether it has no zone of its own (local to the place)."""
-    try:
-        moment = value if isinstance(value, datetime) else datetime.fromisoformat(str(value))
-    except ValueError:
-        raise ValueError(f"{value!r} is not a moment; write it as 2026-07-11T15:00-06:00.") from None
-    return moment, moment.tzinfo is None
+def _planned(root: Table, key: str, local: bool, default: Any = ...) -> tuple[Any, bool]:
+    """A moment with its zone, or, where the request says local = true, without."""
+    found, naive = root.convert(key, moment, default)
+    if naive and not local:
+        raise root.bad(key, f"{found.isoformat()!r} has no zone; write -06:00 behind it or local = true.")
+    return found, naive
 
 
 def _power(root: Table, value: object, dimension: str) -> float | None:
@@ -281,37 +262,6 @@ def _tank_fuel(t: Table) -> TankFuel:
                     t.choice("counts", ("usable", "total"), None), t.where())
     _finish(t)
     return fuel
-
-
-def _weather(t: Table) -> WeatherEntry:
-    entry = WeatherEntry(
-        t.text("metar", None), t.text("wind", None), t.choice("direction", ("true", "magnetic"), "true"),
-        t.quantity("temperature", "temperature", None, low="-60 C", high="60 C"),
-        t.quantity("dew_point", "temperature", None, low="-80 C", high="40 C"),
-        t.quantity("altimeter", "pressure", None, low="850 hPa", high="1100 hPa"),
-        t.quantity("visibility", "length", None, low="0 m", high="200 km"),
-        t.quantity("ceiling", "length", None, low="0 ft", high="60000 ft"),
-        ident(t.text("use")) if t.has("use") else None, t.where())
-    _finish(t)
-    return entry
-
-
-def _aloft(t: Table) -> tuple[tuple[AloftLevel, ...], tuple[str, str] | None]:
-    fb, station = t.text("fb", None), t.text("station", None)
-    t.take("source", None)
-    if (fb is None) != (station is None):
-        raise t.bad("fb", "a winds-aloft text needs both fb and station.")
-    levels = []
-    for key in t.keys():  # noqa: SIM118
-        altitude = t.convert_value(key, key, "length")
-        level = t.table(key)
-        assert level is not None
-        levels.append(AloftLevel(altitude, level.text("wind"),
-                                 level.quantity("temperature", "temperature", None, low="-80 C", high="60 C"),
-                                 level.where()))
-        _finish(level)
-    t.done()
-    return tuple(sorted(levels, key=lambda x: x.altitude_m)), None if fb is None else (fb, ident(station))
 
 
 def _ground(root: Table) -> tuple[float, ...] | None:

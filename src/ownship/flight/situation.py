@@ -7,18 +7,22 @@ from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+
 from ownship.aeroplane.description import AirframeRecord
 from ownship.aeroplane.weighing import InputErrors, usual_errors
-from ownship.errors import BadInput
-from ownship.flight.airmass import AirMass, Level, build
+from ownship.errors import BadInput, OutOfRange
+from ownship.flight.airmass import AirMass, Aloft, Column, Level, aloft_of_forecasts, aloft_of_hours, build
 from ownship.flight.chance import Chance
 from ownship.flight.distances import Calibrations
-from ownship.flight.places import PlaceWeather, aloft_levels, weather_of
+from ownship.flight.places import PlaceWeather, aloft_levels
 from ownship.flight.planning import usual
 from ownship.flight.request import FlightRequest
 from ownship.flight.route import Leg, Point, build_route, leg_between, point_of
-from ownship.flight.timeline import Settings
-from ownship.physics.atmosphere import SEA_LEVEL_PA
+from ownship.flight.timeline import Settings, power_setting
+from ownship.flight.weather_at import HOLDS_S, Wanted, weather_at
+from ownship.physics.atmosphere import SEA_LEVEL_PA, Air, isa_temperature_k, pressure_altitude_m
+from ownship.physics.wind import wind_triangle
 from ownship.rules.ruleset import RuleSet, load_ruleset, place_of_country
 from ownship.units import from_si
 from ownship.world.aerodromes import Aerodrome
@@ -108,17 +112,124 @@ class Situation:
         point = point_of(self.request.alternates[0], self.places.get(self.request.alternates[0]))
         return point, leg_between(0, self.points[-1], point, self.day, self.request.cruise_altitude_m)
 
+    @property
+    def _by_the_hour(self) -> bool:
+        """Whether any weather of this request depends on the moment: hours, TAF, forecast, or the moment it was typed for."""
+        r = self.request
+        return bool(self.forecasts or r.aloft_hours or r.planned_departure or r.planned_leave_again
+                    or any(e.hours or e.taf for e in r.weather.values()))
+
+    @cached_property
+    def wanted(self) -> dict[str, Wanted]:
+        """When air is wanted for take_off, landing, leave_again and alternate, and how far that is from what was planned."""
+        shift = self._shift_s(self.departure, self.request.planned_departure, self.request.planned_departure_is_local, 0)
+        if not self._by_the_hour:
+            return {"take_off": Wanted(self.departure), **dict.fromkeys(("landing", "alternate", "leave_again"), Wanted(None))}
+        return {"take_off": Wanted(self.departure, shift), "landing": Wanted(self.arrival, shift),
+                "alternate": Wanted(self._arrival_at_alternate, shift), "leave_again": self._leaving(shift)}
+
+    def _leaving(self, shift_s: float | None) -> Wanted:
+        """Leaving again: an hour after landing unless said; without `planned_leave_again` it shifts as the departure does."""
+        landing, r = self.arrival, self.request
+        later = None if landing is None else landing + timedelta(seconds=HOLDS_S)
+        moment = later if r.leave_again is None else self.leave_again
+        if r.planned_leave_again is not None:
+            known = self._shift_s(moment, r.planned_leave_again, r.planned_leave_again_is_local, -1)
+            shift_s = float("inf") if known is None else known
+        near = landing is not None and moment is not None and abs((moment - landing).total_seconds()) <= HOLDS_S
+        return Wanted(moment, shift_s, near)
+
+    def _shift_s(self, moment: datetime | None, planned: datetime | None, is_local: bool, index: int) -> float | None:
+        """Seconds from the moment that the weather was typed for; None where the request names none."""
+        if moment is None or planned is None:
+            return None
+        return (moment - self._aware(planned, is_local, self.points[index])).total_seconds()
+
     @cached_property
     def weather(self) -> dict[str, PlaceWeather | None]:
-        """Weather by the name of each aerodrome of the request."""
-        names = dict.fromkeys((self.request.origin, self.request.destination, *self.request.alternates))
-        return {n: weather_of(self.request, n, self.places, self.day) for n in names}
+        """Weather by the name of each aerodrome: the departure's when it is left, the others' when they are reached."""
+        r = self.request
+        uses = {**dict.fromkeys(r.alternates, "alternate"), r.destination: "landing", r.origin: "take_off"}
+        return {name: self._weather(name, use) for name, use in uses.items()}
+
+    def weather_for(self, use: str) -> PlaceWeather | None:
+        """The weather of a runway's use: take_off, landing or leave_again, each at its own moment."""
+        return self._weather(self.request.origin if use == "take_off" else self.request.destination, use)
+
+    def _weather(self, name: str, use: str) -> PlaceWeather | None:
+        return weather_at(self.request, name, self.places, self.day, self.wanted[use], self.forecasts.get(name))
+
+    @cached_property
+    def _tas_m_s(self) -> float | None:
+        """True airspeed of the cruise in standard air at the greatest weight, for times; None where there is no model."""
+        if self.calibrations is None:
+            return None
+        model = self.calibrations.models()[0].middle
+        level = float(pressure_altitude_m(self.request.cruise_altitude_m, SEA_LEVEL_PA))
+        weight = np.array([[model.airframe.take_off_max_kg]])
+        try:
+            tas = float(power_setting(model, Air(level, isa_temperature_k(level)), weight, self.settings).tas_m_s[0, 0])
+        except OutOfRange:
+            return None
+        return tas if np.isfinite(tas) and tas > 0 else None
+
+    def _enroute_s(self, wind: tuple[float, float] | None) -> tuple[float, ...] | None:
+        """Seconds from leaving the blocks to each point of the route, all of it at cruising speed; None: not known."""
+        tas = self._tas_m_s
+        if tas is None:
+            return None
+        seconds = [self.settings.taxi_s]
+        for leg in self.legs:
+            ground = tas if wind is None else float(wind_triangle(leg.course_deg, tas, *wind)[1])
+            seconds.append(seconds[-1] + leg.distance_m / ground)
+        return tuple(seconds) if np.all(np.isfinite(seconds)) else None
+
+    @cached_property
+    def arrival(self) -> datetime | None:
+        """Estimated landing, for the choice of weather only: the legs at cruising speed in the wind aloft; None: not known."""
+        level = self.request.cruise_altitude_m
+        flown = self._enroute_s(build(self.aloft.levels, (), SEA_LEVEL_PA, level, Chance(self.seed, 1)).middle_wind(level))
+        return None if flown is None else self.at(flown[-1] + self.settings.approach_s)
+
+    @property
+    def _arrival_at_alternate(self) -> datetime | None:
+        """Estimated arrival at the first alternate after a go-around at the destination."""
+        if self.arrival is None or self.alternate is None or self._tas_m_s is None:
+            return None
+        return self.arrival + timedelta(seconds=round(self.alternate[1].distance_m / self._tas_m_s))
+
+    @cached_property
+    def aloft(self) -> Aloft:
+        """Levels aloft half way along: the owner's hours, else the forecasts over both ends, else [aloft] where it holds."""
+        seconds = self._enroute_s(None)
+        hours = aloft_of_hours(self.request.aloft_hours, self.departure if seconds is None else self.at(seconds[-1] / 2))
+        if hours is not None:
+            return hours
+        forecast = aloft_of_forecasts(self._columns(seconds), self.request.cruise_altitude_m) if seconds else None
+        if forecast is not None:
+            return forecast
+        if not self._aloft_holds:
+            gone = "The winds and temperatures of [aloft] were typed for another hour and no longer hold."
+            return Aloft((), words=(gone,) if self.request.aloft or self.request.aloft_fb else ())
+        return Aloft(tuple(Level(r.altitude_m, 0.0 if r.wind and r.wind.from_deg is None else (r.wind.from_deg if r.wind else None),
+                                 r.wind.speed_m_s if r.wind else None, r.temperature_k) for r in aloft_levels(self.request)))
+
+    @property
+    def _aloft_holds(self) -> bool:
+        """Whether what was typed still holds for this departure."""
+        r = self.request
+        return Wanted(None, self._shift_s(self.departure, r.planned_departure, r.planned_departure_is_local, 0)).typed_holds
+
+    def _columns(self, seconds: tuple[float, ...]) -> tuple[Column, ...]:
+        """The forecasts over the points of the route when they are passed; none unless both ends have one."""
+        names = (self.request.origin, *self.request.via, self.request.destination)
+        if names[0] not in self.forecasts or names[-1] not in self.forecasts:
+            return ()
+        return tuple(Column(self.forecasts[n], self.at(t)) for n, t in zip(names, seconds, strict=True) if n in self.forecasts)
 
     @cached_property
     def air(self) -> AirMass:
         """The air between the aerodromes."""
-        levels = tuple(Level(r.altitude_m, 0.0 if r.wind and r.wind.from_deg is None else (r.wind.from_deg if r.wind else None),
-                             r.wind.speed_m_s if r.wind else None, r.temperature_k) for r in aloft_levels(self.request))
         surface, altimeters = [], []
         for point in (self.points[0], self.points[-1]):
             weather = self.weather.get(point.name) or self.weather.get(self._typed(point))
@@ -129,7 +240,9 @@ class Situation:
             if weather.weather.temperature_k is not None and point.elevation_m is not None:
                 surface.append((point.elevation_m, weather.weather.temperature_k))
         altimeter = sum(altimeters) / len(altimeters) if altimeters else SEA_LEVEL_PA
-        return build(levels, tuple(surface), altimeter, self.request.cruise_altitude_m, self.chance, self._humidity())
+        aloft = self.aloft
+        return build(aloft.levels, tuple(surface), altimeter, self.request.cruise_altitude_m, self.chance, self._humidity(),
+                     wind_sd_m_s=aloft.wind_sd_m_s, temperature_sd_k=aloft.temperature_sd_k, said=aloft.words)
 
     def _humidity(self) -> float:
         """Relative humidity of the climb: that of the departure's report; dry where no dew point is given."""
