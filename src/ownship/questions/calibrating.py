@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from ownship.calibration.estimate import Calibration
     from ownship.calibration.reductions import Reduced
     from ownship.flight.distances import Calibrations
-    from ownship.performance.model import Airframe
+    from ownship.performance.model import Airframe, KindError
     from ownship.performance.rows import Rows
     from ownship.physics.propeller import Surrogate
 
@@ -91,7 +91,7 @@ def fit_both(airframe: Airframe, rows: Rows | None, seed: int = SEED) -> Fitted:
     path = cache_folder() / f"calibration-{name}.json"
     try:
         return from_json(json.loads(path.read_text(encoding="utf-8")), str(path))
-    except (OSError, ValueError, UnreadableFile):
+    except (OSError, ValueError, RecursionError, UnreadableFile):
         pass
     surrogate = surrogate_of(airframe)
     own_rows = rows is not None and bool((rows.texts["origin"] == "own").any())
@@ -133,33 +133,79 @@ def to_json(fitted: Fitted) -> dict[str, Any]:
 
 
 def from_json(data: Any, name: str) -> Fitted:
-    """Read a calibration file back; one made by another model version is refused."""
-    import numpy as np
-
-    from ownship.calibration.estimate import MODEL_VERSION, Calibration
-    from ownship.performance.model import KindError, parameter_names
+    """Read a calibration file back; one of another model version, or with a part that no calibration has, is refused by name."""
+    from ownship.calibration.estimate import MODEL_VERSION
+    from ownship.performance.model import parameter_names
 
     try:
         if data["schema"] != 1 or data["model_version"] != MODEL_VERSION or data["parameters"] != list(parameter_names()):
             raise UnreadableFile(f"{name} was made by another version of the model; calibrate again.")
-        discrepancy = {k: KindError(float(e["relative"]), float(e["absolute"])) for k, e in data["discrepancy"].items()}
-        size = len(parameter_names())
-        def one(c: Any) -> Calibration | None:
-            if c is None:
-                return None
-            mean, covariance = np.array(c["mean"], dtype=float), np.array(c["covariance"], dtype=float)
-            if mean.shape != (size,) or covariance.shape != (size, size) or not np.isfinite(mean).all():
-                raise ValueError
-            np.linalg.cholesky(covariance)  # LinAlgError, a ValueError, where it is no covariance
-            return Calibration(str(c["label"]), mean, covariance, int(c["rows"]), int(data["seed"]), discrepancy,
-                               None if c["effective"] is None else float(c["effective"]))
-
-        book = one(data["book"])
+        seed, errors = _whole(data, "seed"), _discrepancy(data["discrepancy"])
+        book, own = (_calibration(data[key], key, seed, errors) for key in ("book", "own"))
         if book is None:
-            raise ValueError
-        return Fitted(book, one(data["own"]), str(data["hash"]), int(data["rows"]), str(data["aeroplane"]))
-    except (AttributeError, KeyError, TypeError, ValueError):
+            raise _Part("book")
+        return Fitted(book, own, _text(data, "hash"), _whole(data, "rows"), _text(data, "aeroplane"))
+    except _Part as part:
+        raise UnreadableFile(f"{name} is no calibration file as `ownship calibrate` writes it: its {part} is not believable; "
+                             "make it again.") from None
+    except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
         raise UnreadableFile(f"{name} is not a calibration file; make one with `ownship calibrate`.") from None
+
+
+class _Part(ValueError):
+    """Which part of a calibration file cannot be."""
+
+
+def _whole(data: Any, key: str) -> int:
+    value = data[key]
+    if type(value) is not int or not 0 <= value < 2**63:
+        raise _Part(key)
+    return value
+
+
+def _text(data: Any, key: str) -> str:
+    value = data[key]
+    if not isinstance(value, str):
+        raise _Part(key)
+    return value
+
+
+def _real(data: Any, key: str, low: float) -> float:
+    """A finite number from `low` on."""
+    value = data[key]
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value < float("inf"):
+        raise _Part(key)
+    return float(value)
+
+
+def _discrepancy(data: Any) -> dict[str, KindError]:
+    """The discrepancy of every kind, in the order that draws are made in."""
+    from ownship.performance.model import KindError, priors
+
+    known = priors().row_sd
+    if set(data) != set(known):
+        raise _Part("discrepancy")
+    return {k: KindError(_real(data[k], "relative", 0.0), _real(data[k], "absolute", 0.0)) for k in known}
+
+
+def _calibration(c: Any, label: str, seed: int, errors: dict[str, KindError]) -> Calibration | None:
+    """Mean within what a fit may reach, covariance symmetric and positive definite and no wider than that, all finite."""
+    import numpy as np
+
+    from ownship.calibration.estimate import FARTHEST, Calibration
+    from ownship.performance.model import parameter_names
+
+    if c is None:
+        return None
+    size = len(parameter_names())
+    mean, covariance = np.array(c["mean"], dtype=float), np.array(c["covariance"], dtype=float)
+    if mean.shape != (size,) or not (np.abs(mean) <= FARTHEST).all():
+        raise _Part(f"mean ({label})")
+    if (covariance.shape != (size, size) or not (np.abs(covariance) <= FARTHEST**2).all()
+            or not np.allclose(covariance, covariance.T, rtol=1e-9, atol=1e-12) or np.linalg.eigvalsh(covariance)[0] <= 0):
+        raise _Part(f"covariance ({label})")
+    effective = None if c["effective"] is None else _real(c, "effective", 1.0)
+    return Calibration(_text(c, "label"), mean, covariance, _whole(c, "rows"), seed, errors, effective)
 
 
 def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
@@ -267,8 +313,8 @@ def _fitted(path: str | None, record: AirframeRecord, folder: Path | None) -> Fi
         return fit_both(airframe, _rows_of(record, folder, None, None, None))
     try:
         fitted = from_json(json.loads(read_text(path)), path)
-    except json.JSONDecodeError:
-        raise UnreadableFile(f"{path} is not JSON; make one with `ownship calibrate`.") from None
+    except (ValueError, RecursionError):  # also a number of thousands of digits, brackets nested thousands deep
+        raise UnreadableFile(f"{path} is not JSON that can be read; make one with `ownship calibrate`.") from None
     if fitted.aeroplane != digest(repr(airframe)):
         raise BadInput(f"{path} was made of another aeroplane, or of this one before its record changed; calibrate again.")
     return fitted
