@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from ownship.errors import OutOfRange
 from ownship.flight import margins as rule
 from ownship.flight.flown import Flown
-from ownship.flight.places import aloft_levels
 from ownship.flight.planning import usual
 from ownship.flight.route import Leg, Point
 from ownship.flight.situation import Situation
@@ -100,7 +99,7 @@ def _words(s: Situation, tiles: Ground, typed: float | None) -> Iterator[str]:
     width = f"{from_si(half_width_m(s), 'nm'):.0f} nm either side"
     if tiles.highest_m is not None:
         yield (f"Tiles: highest {_feet(tiles.highest_m)} at {tiles.lat_deg:.3f},{tiles.lon_deg:.3f} "
-               f"{'of what they hold, ' if tiles.incomplete else ''}{width}.")
+               f"{', of what they hold' if tiles.incomplete else ''}, within {width}.")
     if tiles.incomplete:
         share = "Less than 1 %" if tiles.missing_1 < 0.01 else f"{tiles.missing_1:.0%}".replace("%", " %")
         yield f"{share} of the corridor ({width}) has no height in the tiles."
@@ -200,7 +199,7 @@ def _clearance(s: Situation, about: rule.About, draws: FloatArray, *, known: boo
 
 def _temperature_known(s: Situation) -> bool:
     weather = (s.weather.get(n) for n in (s.request.origin, s.request.destination))
-    return (any(x.temperature_k is not None for x in aloft_levels(s.request))
+    return (any(x.temperature_k is not None for x in s.aloft.levels)
             or any(w is not None and w.weather.temperature_k is not None for w in weather))
 
 
