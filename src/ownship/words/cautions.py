@@ -8,8 +8,8 @@ from types import MappingProxyType
 CAUTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType({
     "verdict": ("A planning aid: the approved flight manual, placards and local rules govern, and the pilot in command decides.",
                 "Three facts would change this today: the surface seen, the wind at the strip, the fuel dipped."),
-    "runway": ("Runway data are as old as the date beside them: check notices for closures and displaced thresholds; walk the strip "
-               "or ask.",
+    "runway": ("Runway data are as old as the date beside them: check notices for closures and displaced thresholds; walk the "
+               "strip or ask.",
                "There is no certificated accelerate-stop for this class; the stop point is an estimate.",
                "Grass length and wetness are guesses until seen.",
                "A strip long enough to land on may be too short to leave: both are judged, look at both."),
