@@ -204,6 +204,8 @@ def _sentence(s: Situation, legs: Sequence[Leg], rows: Sequence[LevelRow]) -> st
     if best.verdict == OUTSIDE:
         also = ", the fewest limits are broken" if best.broken else ""
         return f"Outside limits at every one of {many}; least bad{also}: {figures}."
+    if best.verdict == NOT_KNOWN:
+        return f"Not known at best, of {many}; first by time: {figures}."
     return f"Best of {many}: {figures}: {best.verdict}."
 
 
@@ -224,11 +226,12 @@ def _wanted(s: Situation, leg: Leg) -> str:
 
 def _answer(s: Situation, rows: tuple[LevelRow, ...], sentence: str, words: list[str]) -> Levels:
     freezing = _freezing_m(s)
-    if rows and not s.air.known:
+    if any(r.time for r in rows) and not s.air.known:
         words.append("No winds and temperatures aloft are given: times and fuel are those of calm air, and no fuel is judged.")
     if not all(r.obeys for r in rows):
-        words.append("Levels marked free do not obey the rule and are allowed only near the ground. That is judged over the "
-                     "highest ground of each leg: over lower ground on the same leg they may not be free.")
+        typed = " [ground] gives only the highest ground of a leg: over lower ground they may not be free."
+        words.append("Levels marked free do not obey the rule and are allowed only within 3,000 ft above the ground."
+                     + (typed if s.terrain is None else ""))
     if rows and s.request.rules == "VFR" and any(g.highest_ground is None for r in rows for g in r.ground):
         words.append("The ground is not known on every leg: low levels that the rule leaves free are not listed.")
     if not all(p.elevation_m is not None for p in (s.points[0], s.points[-1])):
