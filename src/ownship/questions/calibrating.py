@@ -327,15 +327,22 @@ def performance_card(aeroplane: str, calibration_path: str | None = None, *, as_
     from ownship.units import from_si
 
     record, _, folder = record_of(aeroplane)
-    models = calibrations_of(record, folder, _fitted(calibration_path, record, folder))
+    fitted = _fitted(calibration_path, record, folder)
+    models = calibrations_of(record, folder, fitted)
     model = models.own or models.book
-    rows = card(model, model.airframe.take_off_max_kg)
+    rows = card(model, model.airframe.take_off_max_kg, record.engine.avoid_rev_s if record.engine else ())
     if as_csv:
         return card_csv(rows)
     weight = f"{from_si(model.airframe.take_off_max_kg, 'lb'):,.0f} lb"
-    by = "book and your flights" if models.own else "book"
-    title = f"{record.identity.registration} {record.identity.type_name}, {weight}, matched to the {by}; bands 5 to 95 %"
+    title = f"{record.identity.registration} {record.identity.type_name}, {weight}, {_matched_to(fitted)}; bands 5 to 95 %"
     return "\n".join(card_lines(rows, title)) + "\n"
+
+
+def _matched_to(fitted: Fitted) -> str:
+    """What a calibration was matched to, in words; rows of a book only where there are any."""
+    if fitted.book.label == "prior":
+        return "matched to your flights, no book rows" if fitted.own else "matched to nothing: priors alone"
+    return "matched to the book and your flights" if fitted.own else "matched to the book"
 
 
 def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None) -> str:
