@@ -86,6 +86,31 @@ def _reading(path: Path) -> sqlite3.Connection:
     return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, check_same_thread=False)
 
 
+def bring(folder: str, day: str | None = None) -> dict[str, list[str]]:
+    """Import a folder of the owner's files: taken, already there, refused (a sentence a file) and ignored (names).
+
+    day: the date of the data (ISO), None: each file's own. BadInput where the day is none, and where no file of the
+    folder was taken or is there already.
+    """
+    from dataclasses import asdict
+
+    from ownship.questions.importing import import_folder
+
+    report = import_folder(folder, data_date=None if day is None else _day("--date", day))
+    if not report.taken and not report.already:
+        if report.refused:
+            raise BadInput(f"Nothing was imported. {' '.join(report.refused)}")
+        raise BadInput(f"{folder} holds no .hgt tile and none of the four files of aerodromes; name the folder that does.")
+    return {name: list(lines) for name, lines in asdict(report).items()}
+
+
+def _day(option: str, text: str) -> date:
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise BadInput(f"{option}: {text!r} is no date; write it as 2026-07-11.") from None
+
+
 def airports(text: str, most: int = 20) -> list[Aerodrome]:
     """Aerodromes that a search text finds."""
     from ownship.world import aerodrome_database as database
