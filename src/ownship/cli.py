@@ -103,10 +103,10 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
     from ownship.questions.places import write_whole
 
     if track is not None:
-        from ownship.questions.tracking import proposals
+        from ownship.questions.tracking import PASTE, proposals
 
         found = proposals(track)
-        print(dumps(found) if json else "\n".join(f"{title}:\n" + "\n".join(f"  - {x}" for x in lines)
+        print(dumps(found) if json else "\n".join(f"{title}:\n" + "\n".join(x if title == PASTE else f"  - {x}" for x in lines)
                                                   for title, lines in found.items()))
         return
     chosen = None

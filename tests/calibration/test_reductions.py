@@ -202,3 +202,37 @@ def test_a_source_is_needed() -> None:
     with pytest.raises(MissingSource, match="source"):
         read_measurements(read_toml(CHECK, "own.toml"))
     assert issubclass(MissingSource, OwnshipError)
+
+
+GPS = 'heights = "gps"\npressure_altitude = "2700 ft"\n'
+
+
+def test_gps_heights_are_geometric_already_and_need_no_correction_for_temperature() -> None:
+    """2,000 ft in 4 min by GPS are 500 ft/min; on the altimeter, at 35 C (30 above standard there), 500 x T/T_isa."""
+    by_gps = reduced(CLIMB.format("35 C") + GPS)
+    assert by_gps.rows.value[0] == pytest.approx(500.0)
+    assert from_si(by_gps.rows.pressure_altitude_m[0], "ft") == pytest.approx(2700.0)
+    assert "no correction" in by_gps.findings[0]
+    by_altimeter = reduced(CLIMB.format("35 C")).rows.value[0]
+    isa = float(isa_temperature_k(to_si(3000, "ft")))
+    assert by_altimeter == pytest.approx(500.0 * to_si(35, "C", "temperature") / isa)
+    glide = reduced(GLIDE + GPS)
+    assert glide.rows.value[0] == pytest.approx(1000 / 1.5)
+    assert from_si(glide.rows.pressure_altitude_m[0], "ft") == pytest.approx(2700.0)
+
+
+def test_gps_heights_need_the_pressure_altitude_and_pressure_heights_refuse_it() -> None:
+    with pytest.raises(OwnshipError, match="pressure_altitude"):
+        read(CLIMB.format("35 C") + 'heights = "gps"\n')
+    with pytest.raises(UnknownKey, match="pressure_altitude"):
+        read(CLIMB.format("35 C") + 'pressure_altitude = "2700 ft"\n')
+    with pytest.raises(BadInput, match="heights"):
+        read(CLIMB.format("35 C") + 'heights = "radar"\n')
+
+
+@pytest.mark.parametrize("low", range(1000, 9000, 100))
+def test_three_hundred_feet_are_enough_at_any_height(low: int) -> None:
+    body = CLIMB.format("10 C").replace('"4000 ft"', f'"{low + 300} ft"').replace('from = "2000 ft"', f'from = "{low} ft"')
+    assert len(read(body).timed_climbs) == 1
+    with pytest.raises(BadInput, match="300 ft or more"):
+        read(body.replace(f'"{low + 300} ft"', f'"{low + 299} ft"'))

@@ -28,6 +28,7 @@ AIR_TEMPERATURE = {"low": "-45 C", "high": "50 C"}
 WEIGHT = {"low": "500 lb", "high": "12500 lb"}
 IAS, DISTANCE, RPM = {"low": "25 kt", "high": "250 kt"}, {"low": "50 ft", "high": "20000 ft"}, ("500 rpm", "4000 rpm")
 TAS_M_S = (float(to_si(30, "kt")), float(to_si(250, "kt")))
+ROUNDING_M = 1e-6  # 3,000 to 3,300 ft are 300 ft, whatever the last digit says
 STEEPEST_M_S, LEAST_HEIGHT_M = float(to_si(4000, "ft/min")), float(to_si(300, "ft"))
 LONGEST_GLIDE_1 = 30.0
 TACHOMETER_1 = (0.85, 1.15)
@@ -51,7 +52,10 @@ class LevelRun:
 
 @dataclass(frozen=True)
 class TimedChange:
-    """A timed climb, or a glide (propeller "windmilling" or "stopped"), between two pressure altitudes."""
+    """A timed climb, or a glide (propeller "windmilling" or "stopped"), between two heights.
+
+    Heights are pressure altitudes, or geometric ("gps"): then `middle_m` is the pressure altitude half-way.
+    """
 
     line: int
     dated: date | None
@@ -62,6 +66,7 @@ class TimedChange:
     temperature_k: float
     weight_kg: float
     propeller: str = ""
+    middle_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -212,14 +217,15 @@ def _level_run(t: Table) -> LevelRun:
 def _change(t: Table, sign: int, words: str, propeller: str = "") -> TimedChange:
     low, high = _altitude(t, "from"), _altitude(t, "to")
     time = float(t.quantity("time", "time", low="10 s", high="2 h"))
-    if sign * (high - low) < LEAST_HEIGHT_M:
+    if sign * (high - low) < LEAST_HEIGHT_M - ROUNDING_M:
         raise t.bad("to", f"{ft_text(low)} to {ft_text(high)} is no {words} of "
                           f"{ft_text(LEAST_HEIGHT_M)} or more; correct from and to.")
     if abs(high - low) / time > STEEPEST_M_S:
         raise t.bad("time", f"{ft_text(abs(high - low))} in {time:.0f} s is {fpm_text(abs(high - low) / time)}, which is not "
                             f"believable; allowed is up to {fpm_text(STEEPEST_M_S)}.")
     ias = float(t.quantity("ias", "speed", **IAS))
-    return TimedChange(*_place(t), low, high, time, ias, _oat(t), _weight(t), propeller)
+    gps = t.choice("heights", ("pressure", "gps"), "pressure") == "gps"
+    return TimedChange(*_place(t), low, high, time, ias, _oat(t), _weight(t), propeller, _altitude(t) if gps else None)
 
 
 def _timed_climb(t: Table) -> TimedChange:
@@ -274,7 +280,12 @@ def _fuel_flow(t: Table) -> FuelFlow:
 
 
 def geometric_m_s(change: TimedChange) -> tuple[float, float]:
-    """Middle pressure altitude and the geometric rate there: pressure-altitude rate x T/T_isa, m/s, up positive."""
+    """Middle pressure altitude and the geometric rate there, m/s, up positive.
+
+    Pressure-altitude rate x T/T_isa; of GPS heights the rate as it is.
+    """
+    if change.middle_m is not None:
+        return change.middle_m, (change.to_m - change.from_m) / change.time_s
     middle = (change.from_m + change.to_m) / 2
     return middle, (change.to_m - change.from_m) / change.time_s * change.temperature_k / float(isa_temperature_k(middle))
 

@@ -51,7 +51,8 @@ def reduce(measurements: Measurements, position_error: PositionErrorTable | None
     """Rows (origin "own"), findings in words and position error from measurements.
 
     Level run: TAS and wind by least squares of |Vg - w| - TAS. Climb: geometric rate = pressure-altitude rate x T/T_isa
-    at the middle. Rpm stay the panel's: its error is a parameter, which a row of tachometer_pct teaches.
+    at the middle, or as is where the heights are GPS ones.
+    Rpm stay the panel's: its error is a parameter, which a row of tachometer_pct teaches.
     position_error: the record's table (ias, cas), m/s, used to compare. Derivation: docs/methods/measurements.md.
     """
     work = _Work(position_error, [], [], [])
@@ -160,13 +161,14 @@ def _reduce_climb(climb: TimedChange, work: _Work) -> None:
     middle, rate = geometric_m_s(climb)
     work.row("rate_of_climb_fpm", climb.line, rate, pressure_altitude_m=middle, temperature_k=climb.temperature_k,
              weight_kg=climb.weight_kg, climb_ias_m_s=climb.ias_m_s)
+    how = "corrected for the air's temperature" if climb.middle_m is None else "by GPS heights, which need no correction"
     work.findings.append(f"Timed climb (line {climb.line}): {fpm_text(rate)} at {ft_text(middle)} pressure altitude and "
-                         f"{kt_text(climb.ias_m_s)} indicated, corrected for the air's temperature.")
+                         f"{kt_text(climb.ias_m_s)} indicated, {how}.")
 
 
 def _reduce_glide(glide: TimedChange, work: _Work) -> None:
     sink, ratio = glide_figures(glide, work.table)
-    work.row("glide_sink_fpm", glide.line, sink, pressure_altitude_m=(glide.from_m + glide.to_m) / 2, weight_kg=glide.weight_kg,
+    work.row("glide_sink_fpm", glide.line, sink, pressure_altitude_m=geometric_m_s(glide)[0], weight_kg=glide.weight_kg,
              temperature_k=glide.temperature_k, climb_ias_m_s=glide.ias_m_s, propeller=glide.propeller)
     work.findings.append(f"Glide (line {glide.line}), propeller {glide.propeller}, {kt_text(glide.ias_m_s)} indicated: sinks "
                          f"{fpm_text(sink)}, {ratio:.1f} to 1 in still air.")

@@ -11,7 +11,7 @@ import numpy as np
 
 from ownship.errors import NotPossible
 from ownship.physics.wind import tas_from_gps
-from ownship.units import from_si
+from ownship.units import from_si, to_si
 from ownship.world.tracks import FORGET_S, Segment
 
 _SAME_LEVEL_M = 60.0  # level segments within this share an altitude
@@ -19,6 +19,7 @@ _PAUSE_S = 600.0  # a longer pause between level segments ends a set: wind and w
 _HEADING_DEG = 30.0  # tracks closer than this count as one heading
 _REFUSED_M_S = 1.5  # rms misfit above which a set that cannot be cut is not proposed
 _SHORTEST_CLIMB_S = 60.0  # a shorter climb is not proposed as a rate
+_LEG_SD_M_S = float(to_si(1, "kt"))  # a leg's mean groundspeed in air that is not quite still, as for legs typed in
 _MISFIT_M_S = 1.0  # rms misfit of a set above which its speed must have changed within
 
 
@@ -138,7 +139,7 @@ def _wind(run: LevelRun) -> tuple[float, float]:
 def tas_from_runs(legs: tuple[Segment, ...]) -> LevelRun:
     """TAS and wind of level segments flown at one power and altitude (physics.wind.tas_from_gps), with a standard error.
 
-    Each leg's mean groundspeed is taken uncertain by sd sqrt(30 s / duration), at least 0.25 m/s, or by the misfit of
+    Each leg's mean groundspeed is taken uncertain by sd sqrt(30 s / duration), at least 1 kt, or by the misfit of
     four or more legs if that is larger; carried through the fit linearly. NotPossible for fewer than three headings.
     """
     speed, track = np.array([s.groundspeed_m_s for s in legs]), np.array([s.track_deg for s in legs])
@@ -147,8 +148,8 @@ def tas_from_runs(legs: tuple[Segment, ...]) -> LevelRun:
     dx, dy = speed * np.sin(np.radians(track)) - east, speed * np.cos(np.radians(track)) - north
     reach = np.hypot(dx, dy)
     misfit = float(np.sqrt(np.sum((reach - tas) ** 2) / (len(legs) - 3))) if len(legs) > 3 else None
-    spread = np.array([max(0.25, s.groundspeed_sd_m_s * np.sqrt(1.5 * FORGET_S / max(s.duration_s, 1.5 * FORGET_S)), misfit or 0.0)
-                       for s in legs])
+    gusts = [s.groundspeed_sd_m_s * np.sqrt(1.5 * FORGET_S / max(s.duration_s, 1.5 * FORGET_S)) for s in legs]
+    spread = np.array([max(_LEG_SD_M_S, gust, misfit or 0.0) for gust in gusts])
     gain = np.linalg.pinv(np.column_stack([dx / reach, dy / reach, np.ones_like(reach)]))
     height = float(np.average([s.altitude_m for s in legs], weights=[s.duration_s for s in legs]))
     return LevelRun(legs, height, tas, float(np.sqrt(np.sum((gain[2] * spread) ** 2))), wind_from, wind, misfit)
