@@ -122,9 +122,9 @@ def _values(t: Table) -> WeatherEntry:
 
 def _hour(t: Table) -> HourEntry:
     entry = HourEntry(t.convert("at", _zoned), _values(t), t.text("source", ""))
+    t.done()
     if entry.values == WeatherEntry(direction=entry.values.direction, where=entry.values.where):
         raise t.bad("at", "the entry of this moment gives no weather; add wind, temperature or another value, or take it out.")
-    _finish(t)
     return entry
 
 

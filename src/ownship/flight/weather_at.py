@@ -7,23 +7,37 @@ the departure it was typed for, where the request says which (`planned_departure
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
+from ownship.flight import margins as rule
+from ownship.flight.distances import Operation
 from ownship.flight.places import ELEMENTS, HourEntry, PlaceWeather, WeatherEntry, entry_of, joined, moved_to, placed, read_entry
 from ownship.flight.planning import usual
-from ownship.flight.request import FlightRequest
+from ownship.flight.request import FlightRequest, RunwayWish
+from ownship.flight.route import Point
+from ownship.flight.runways import EndWind, candidates, crosswind_margins, wind_on
+from ownship.rules.ruleset import Minima
 from ownship.units import from_si, to_si
-from ownship.world.aerodromes import Aerodrome
+from ownship.words.figures import figure
+from ownship.words.verdicts import ADVICE, LIMITATION, OWN_MINIMUM, TIGHT, WITHIN
+from ownship.world.aerodromes import Aerodrome, RunwayEnd
 from ownship.world.forecast import Forecast
-from ownship.world.taf import Taf, parse_taf, prevailing
+from ownship.world.taf import Period, Taf, parse_taf, possible_periods, prevailing
 from ownship.world.weather import SurfaceWeather, WindReport
 
+if TYPE_CHECKING:
+    from ownship.flight.situation import Situation
+
+WINDOW_S = float(to_si(30, "min"))  # an estimated moment is looked at so long before and after
 HOLDS_S = float(to_si(1, "h"))  # how far from its moment typed or reported weather still holds
 NOTHING = SurfaceWeather(None, None, None, None, None, None, "not known")
 _FALLS = ("", "wet", "snow")
+_Found = tuple[list[rule.Margin], list[str]]
 
 
 @dataclass(frozen=True)
@@ -188,3 +202,183 @@ def _age_s(weather: SurfaceWeather, wanted: Wanted) -> float | None:
     return None
 
 
+# -- margins ----------------------------------------------------------------------------------------------------------
+@dataclass(frozen=True)
+class _Use:
+    """One use of a place: its key, the name in the request, the place, the moment, and in words what is done there."""
+
+    key: str
+    typed: str
+    point: Point
+    wanted: Wanted
+    doing: str
+    estimated: bool
+
+    @property
+    def id(self) -> str:
+        """The end of a margin's id."""
+        return f"leave_again.{self.point.name}" if self.key == "leave_again" else self.point.name
+
+
+def weather_over_time_margins(s: Situation, ends: Mapping[str, RunwayEnd] | None = None) -> tuple[list[rule.Margin], list[str]]:
+    """The worst that a TAF says may be, at every use of a place; and what of the weather over time is not judged.
+
+    Over TEMPO, PROB, INTER and both sides of a BECMG at the moment (30 min either side of an estimated one): crosswind of
+    the gusts, tailwind, ceiling and visibility against the legal and the own minima, an IFR alternate against the alternate
+    minima. ends: the runway ends judged for take_off, landing, leave_again; without them those that the plan's wind favours.
+    The ids are those of the plan's margins, so that `margins.merge` keeps the worse. Checks: WX-06 to WX-11.
+    """
+    found: list[rule.Margin] = []
+    words = list(_same_air(s))
+    for use in _uses(s):
+        margins, said = _of_use(s, use, (ends or {}).get(use.key))
+        found, words = found + margins, words + said
+    return found, words
+
+
+def _uses(s: Situation) -> list[_Use]:
+    r, start, end = s.request, s.points[0], s.points[-1]
+    uses = [_Use("take_off", r.origin, start, s.wanted["take_off"], "at departure", False),
+            _Use("landing", r.destination, end, s.wanted["landing"], "on arrival", True),
+            _Use("leave_again", r.destination, end, s.wanted["leave_again"], "leaving again", r.leave_again is None)]
+    if s.alternate is not None:
+        uses.append(_Use("alternate", r.alternates[0], s.alternate[0], s.wanted["alternate"], "at the alternate", True))
+    return uses
+
+
+def _same_air(s: Situation) -> list[str]:
+    """Leaving again in the air that was typed for the landing is said, not passed over."""
+    landing, leaving = s.weather_for("landing"), s.weather_for("leave_again")
+    if landing is None or leaving is None or landing.weather != leaving.weather or leaving.weather == NOTHING:
+        return []
+    return [f"Leaving {s.points[-1].name} again: the air of the arrival is assumed; give [[weather.{s.request.destination}.hours]] "
+            "for that time."]
+
+
+def _of_use(s: Situation, use: _Use, end: RunwayEnd | None) -> _Found:
+    air = s.weather_for(use.key) if use.key != "alternate" else s.weather.get(use.typed)
+    entry = entry_of(s.request, use.typed)
+    if air is not None and air.weather == NOTHING:
+        return [], [f"Weather of {use.point.name} {use.doing}: {air.words}."]
+    if entry is None or entry[0].taf is None:
+        return (_crosswind(s, use, end, air, []), []) if _moved_on(s, use, air) else ([], [])
+    taf = taf_of(entry[0], use.wanted.moment or s.departure)
+    if taf is None or use.wanted.moment is None:
+        return [], [f"The TAF of {use.point.name} {use.doing}: not used, because the moment is not known."]
+    may_be = _possible(taf, use.wanted.moment, WINDOW_S if use.estimated else 0.0)
+    if not may_be:
+        return _crosswind(s, use, end, air, []) if _moved_on(s, use, air) else [], [
+            f"The TAF of {taf.station} does not cover {use.wanted.moment.astimezone(UTC):%d %b %H:%M}Z, {use.doing}."]
+    place = use.point.aerodrome
+    margins = _crosswind(s, use, end, air, [p.wind for p in may_be])
+    if place is not None and taf.station not in place.codes:
+        return margins, [*_hazards(use, may_be), f"The TAF is of {taf.station}: ceiling and visibility at {use.point.name} "
+                                                 f"{use.doing} are not judged by it."]
+    minima, said = _minima(s, use, may_be, f"TAF {taf.station} {taf.issued:%d%H%M}Z, worst that may be")
+    return margins + minima, said + _hazards(use, may_be)
+
+
+def _moved_on(s: Situation, use: _Use, air: PlaceWeather | None) -> bool:
+    """Whether leaving again meets another air than the landing did, so that its wind is to be judged by itself."""
+    landing = s.weather_for("landing")
+    return use.key == "leave_again" and air is not None and landing is not None and air.weather != landing.weather
+
+
+def _possible(taf: Taf, at: datetime, window_s: float) -> tuple[Period, ...]:
+    """All that may be at a moment and, where it is estimated, around it; empty where the TAF does not cover the moment."""
+    around = timedelta(seconds=window_s)
+    turns = [t for p in taf.periods for t in (p.start, p.end) if at - around < t < at + around]
+    found = [p for t in (at, at - around, at + around, *turns) for p in possible_periods(taf, t)]
+    return tuple(dict.fromkeys(found)) if possible_periods(taf, at) else ()
+
+
+def _hazards(use: _Use, may_be: Sequence[Period]) -> list[str]:
+    """Thunder, shear and what falls for a time: said, because no margin holds them."""
+    said = {f"thunderstorms ({p.kind})": None for p in may_be if p.thunderstorm}
+    said |= {f"wind shear below {from_si(p.shear.height_m, 'ft'):,.0f} ft ({p.kind})": None for p in may_be if p.shear}
+    said |= {f"a {p.falling} runway ({p.kind})": None for p in may_be if p.falling and p.falling != may_be[0].falling}
+    return [f"The TAF has {', '.join(said)} at {use.point.name} {use.doing}: not judged."] if said else []
+
+
+def _crosswind(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None,
+               winds: Sequence[WindReport | None]) -> list[rule.Margin]:
+    """crosswind.<place>, own.crosswind.<place>: the strongest on the runway's end; tailwind.<place>: more than planned for."""
+    operation: Operation = "landing" if use.key in ("landing", "alternate") else "take-off"
+    wish = s.request.runways.get(use.typed, RunwayWish())
+    place, plan = use.point.aerodrome, None if air is None else air.weather.wind
+    if place is None:
+        return []
+    if end is None:
+        open_ends = candidates(place, operation, wish if use.key != "leave_again" else RunwayWish())
+        end = min(open_ends, key=lambda e: (wind_on(e, plan).tailwind_m_s, -wind_on(e, plan).headwind_m_s), default=None)
+    if end is None:
+        return []
+    planned, every = wind_on(end, plan), [wind_on(end, w) for w in (*winds, *([] if winds and plan is None else [plan]))]
+    across = [w.crosswind_m_s for w in every]
+    worst = None if None in across else max(x for x in across if x is not None)
+    speeds = s.record.speeds
+    blown = EndWind(0.0, max(w.tailwind_m_s for w in every), worst, "")
+    found = crosswind_margins(use.id, blown, speeds.demonstrated_crosswind_m_s, s.request.own.crosswind_m_s, speeds.source)
+    if blown.tailwind_m_s > planned.tailwind_m_s:
+        about = rule.About(f"tailwind.{use.id}", f"tailwind that may be on {end.ident}", ADVICE, "TAF", use.point.name)
+        found.append(rule.stated(about, TIGHT, f"{from_si(blown.tailwind_m_s, 'kt'):.0f} kt of tailwind may be on {end.ident} "
+                                 f"{use.doing}; the distance is for {from_si(planned.tailwind_m_s, 'kt'):.0f} kt.",
+                                 figure(planned.tailwind_m_s, "kt"), figure(blown.tailwind_m_s, "kt")))
+    return [replace(m, moment=use.wanted.moment, place=use.point.name) for m in found]
+
+
+def _minima(s: Situation, use: _Use, may_be: Sequence[Period], source: str) -> _Found:
+    """Lowest ceiling and least visibility against the VFR, own and IFR alternate minima."""
+    rules, own, found, said = s.ruleset(use.point), s.request.own, [], []
+    legal = None if rules is None or s.request.rules != "VFR" else rules.minima(s.day, "minima.aerodrome.vfr")
+    worst = {"ceiling": _least([p.ceiling_m for p in may_be]), "visibility": _least([_visibility_m(p) for p in may_be])}
+    for what, unit, least in (("ceiling", "ft", own.ceiling_m), ("visibility", "sm", own.visibility_m)):
+        value, name = worst[what], f"{what} that may be"
+        about = rule.About(f"own.{what}.{use.id}", f"{name}, own minimum", OWN_MINIMUM, source, use.point.name, use.wanted.moment)
+        if least is not None:
+            found.append(rule.missing(about, "The TAF does not say it.") if value is None else at_least(about, value, least, unit))
+        if value is None:
+            said.append(f"{what.capitalize()} of the TAF at {use.point.name} {use.doing}: not given for all that may be.")
+        elif legal is not None:
+            about = replace(about, id=f"minima.{what}.{use.id}", name=f"{name}, VFR in a control zone or surface area",
+                            kind=ADVICE, source=f"{source}; {legal.rule.cite()}")
+            found.append(at_least(about, value, getattr(legal, f"{what}_m"), unit))
+    if use.key == "alternate" and s.request.rules == "IFR" and rules is not None:
+        found += _ifr_alternate(use, worst, rules.alternate_minima(s.day), source)
+    return found, said
+
+
+def _ifr_alternate(use: _Use, worst: Mapping[str, float | None], minima: Sequence[Minima], source: str) -> list[rule.Margin]:
+    """alternate.<place>: below the lowest alternate minima outside, below the highest not known; from memory never within."""
+    found = []
+    for what, unit in (("ceiling", "ft"), ("visibility", "sm")):
+        for m in minima[-1:]:
+            about = rule.About(f"alternate.{use.point.name}", f"{what} that may be, against the IFR alternate minima", LIMITATION,
+                               f"{source}; {m.rule.cite()}", use.point.name, use.wanted.moment)
+            value, low, high = worst[what], getattr(minima[0], f"{what}_m"), getattr(m, f"{what}_m")
+            if value is None or low <= value < high:
+                found.append(rule.missing(about, "Whether it is enough depends on the approach, or the TAF does not say it."))
+                continue
+            judged = at_least(about, value, low if value < low else high, unit)
+            memory = judged.verdict == WITHIN and m.rule.source.status == "from memory"
+            found.append(replace(judged, verdict=TIGHT, inside=None) if memory else judged)
+    return list(rule.merge(found))
+
+
+def _least(values: Sequence[float | None]) -> float | None:
+    known = [v for v in values if v is not None]
+    return min(known) if known and len(known) == len(values) else None
+
+
+def _visibility_m(period: Period) -> float | None:
+    """The visibility; "less than" (M) is below its figure."""
+    if period.visibility_m is None or period.visibility_bound != "M":
+        return period.visibility_m
+    return math.nextafter(period.visibility_m, 0.0)
+
+
+def at_least(about: rule.About, value: float, least: float, unit: str) -> rule.Margin:
+    """A ceiling or a visibility against its minimum; no ceiling at all is within."""
+    if math.isinf(value):
+        return rule.stated(about, WITHIN, "No ceiling forecast.", None, figure(least, unit))
+    return rule.exact(about, value, least, 0.0, unit, max(least * 0.2, 1.0), upper=False)
