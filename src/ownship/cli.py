@@ -96,10 +96,9 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
 
     --charts FOLDER: how well the rows agree and what your measurements narrowed, drawn (SVG).
     """
-    from ownship.papers.text import calibration_lines
     from ownship.questions import calibrating
     from ownship.questions.drawing import calibration_charts, write_charts
-    from ownship.questions.explaining import explain
+    from ownship.questions.explaining import explain, matched_lines
     from ownship.questions.places import write_whole
 
     if track is not None:
@@ -126,7 +125,7 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
     if json:
         print(dumps(data | {"words": words}))
         return
-    for line in calibration_lines(data, save):
+    for line in matched_lines(data, save):
         print(line)
     for title, lines in words.items():
         print(f"{title}:")

@@ -1,5 +1,8 @@
 """An owner's measurements file by the command: reduced, fitted, told in words; refused in a sentence."""
 
+import json
+import re
+
 from commands import run
 
 OWN = """
@@ -29,8 +32,34 @@ def test_measurements_are_told_in_words(capsys, tmp_path):
     (tmp_path / "own.toml").write_text(OWN)
     code, out, err = run(capsys, "calibrate", "demo", "--own", str(tmp_path / "own.toml"))
     assert code == 0, err
-    for heading in ("what your measurements say", "how far from its book", "what to measure next", "own: matched to"):
+    for heading in ("figures of this aeroplane", "what your measurements say", "how far from its book", "what to measure next",
+                    "own: matched to 487 rows, 3 of them yours"):
         assert heading in out
+
+
+def test_without_own_rows_the_books_scatter_is_not_told_as_this_aeroplanes(capsys):
+    code, out, _ = run(capsys, "calibrate", "demo", "--json")
+    words = json.loads(out)["words"]
+    assert code == 0 and "figures of this aeroplane" not in words
+    book, single = words["what its book says"], words["this one aeroplane before any measurement"]
+
+    def width(line):
+        low, high = re.search(r"\(([\d,.]+) to ([\d,.]+)\)", line).groups()
+        return float(high.replace(",", "")) - float(low.replace(",", ""))
+
+    assert len(book) == len(single) > 4
+    assert all(width(one) > 1.3 * width(of_book) for of_book, one in zip(book, single, strict=True))
+
+
+def test_nothing_is_told_that_is_not_there(capsys, tmp_path):
+    """No weight of a static run, no heading without a line."""
+    static = '[[static]]\nrpm = "2380 rpm"\noat = "15 C"\npressure_altitude = "500 ft"\noptical = true\n'
+    (tmp_path / "own.toml").write_text(OWN.split("[[tachometer]]", maxsplit=1)[0] + static)
+    code, out, _ = run(capsys, "calibrate", "demo", "--own", str(tmp_path / "own.toml"), "--json")
+    words = json.loads(out)["words"]
+    assert code == 0 and "nan" not in str(words)
+    assert "static rpm at 500 ft, 15 C reads" in str(words)
+    assert all(words.values())
 
 
 def test_too_few_legs_is_one_sentence_and_saves_nothing(capsys, tmp_path):

@@ -8,12 +8,17 @@ from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, mea
 
 if TYPE_CHECKING:
     from ownship.calibration.estimate import Calibration
+    from ownship.performance.model import Model
     from ownship.performance.rows import Rows
 
 
 def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_path: str | None = None,
             where: tuple[str, str] | None = None) -> dict[str, Any]:
-    """Lines by heading; figures are computed afresh from the calibration."""
+    """Lines by heading, headings without lines left out; figures are computed afresh from the calibration.
+
+    Without own rows the figures are told twice: as the book has them (the scatter of its rows) and for this one aeroplane,
+    of which nothing is measured yet (individual: how far aeroplanes of a type lie from their book).
+    """
     from ownship.calibration import diagnostics
     from ownship.calibration.estimate import draws_of, individual
     from ownship.performance.model import Model, airframe_of
@@ -23,13 +28,15 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
     surrogate, rows = surrogate_of(airframe), _rows_of(record, folder, rows_path, own_path, where)
     known = fitted.own or individual(fitted.book)
     models = calibrations_of(record, folder, fitted)
-    latest = models.own or models.book
-    lines = {"figures of this aeroplane": [f"{f.name}: {f.value:,.1f} {f.unit} ({f.low:,.1f} to {f.high:,.1f})"
-                                           for f in diagnostics.key_figures(latest)]}
+    unmeasured = Model(airframe, surrogate, draws_of(individual(fitted.book)))
+    if models.own is not None:
+        lines = {"figures of this aeroplane": _figures(models.own)}
+    else:
+        book = "what its book says" if fitted.book.rows_used else "what is known of aeroplanes of its kind, no rows at all"
+        lines = {book: _figures(models.book), "this one aeroplane before any measurement": _figures(unmeasured)}
     if own_path and own_path.endswith(".toml"):
         lines["what your measurements say"] = _findings(measured(record, own_path))
     if models.own is not None:
-        unmeasured = Model(airframe, surrogate, draws_of(individual(fitted.book)))
         before = {f.name: f for f in diagnostics.key_figures(unmeasured)}
         lines["how far from its book"] = list(diagnostics.distance_from_book(models.book, models.own))
         lines["bands before and after your measurements"] = [
@@ -39,10 +46,39 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
             airframe, surrogate, rows, fitted.book)) if rows is not None else []
     for whose, part, matched in by_origin(rows, fitted):
         lines[f"the three rows of {whose} that disagree most"] = [
-            d.words for d in diagnostics.worst(airframe, surrogate, part, matched)]
+            _with_what_is_known(d.words) for d in diagnostics.worst(airframe, surrogate, part, matched)]
     best = diagnostics.measure_next(airframe, surrogate, known)[:3]
     lines["what to measure next"] = [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
-    return lines
+    return {heading: said for heading, said in lines.items() if said}
+
+
+def matched_lines(data: dict[str, Any], saved: str | None) -> list[str]:
+    """What each calibration of a file (to_json) was matched to, how many rows of it are the owner's, and its marks."""
+    lines = []
+    for key in ("book", "own"):
+        if (one := data[key]) is None:
+            continue
+        if one["label"] == "prior":
+            lines.append(f"{key}: matched to nothing: priors alone, wide bands")
+            continue
+        yours = one["rows"] - (data["book"]["rows"] if key == "own" else one["rows"])
+        mine = f", {yours} of them yours" if key == "own" else ""
+        spread = f"re-sampled, {one['effective']:.0f} effective of 2,048" if one["effective"] else "spread by Laplace"
+        lines.append(f"{key}: matched to {one['rows']} rows{mine}; {spread}")
+    lines.append(f"rows hash {data['hash']}, model version {data['model_version']}, seed {data['seed']}")
+    return [*lines, f"written to {saved}"] if saved else lines
+
+
+def _figures(model: Model) -> list[str]:
+    """The key figures of a model, with their bands."""
+    from ownship.calibration.diagnostics import key_figures
+
+    return [f"{f.name}: {f.value:,.1f} {f.unit} ({f.low:,.1f} to {f.high:,.1f})" for f in key_figures(model)]
+
+
+def _with_what_is_known(words: str) -> str:
+    """The words on a row without what it does not have: a static rpm needs no weight."""
+    return words.replace(", nan lb", "")
 
 
 def by_origin(rows: Rows | None, fitted: Fitted) -> list[tuple[str, Rows, Calibration]]:
