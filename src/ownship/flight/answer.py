@@ -99,6 +99,66 @@ class FuelSummary:
 
 
 @dataclass(frozen=True)
+class PointRow:
+    """A last point: where and when, of the calibration whose point comes first; docs/methods/last-points.md.
+
+    distance: {"value", "unit", "low", "high"} along the route from the departure, a null lies beyond the stretch looked at;
+    None: there is no such point or it is not known, `words` say which. moment, earliest: clock of the middle and of the low
+    end; position (lat, lon, deg), fuel (usable that still feeds) and leg are those of the middle, of the low end where
+    the middle lies beyond. tank: the one that does not feed; worst: the earliest of those with one tank lost, where one is reached.
+    """
+
+    name: str
+    moment: datetime | None
+    earliest: datetime | None
+    distance: dict[str, Any] | None
+    position: tuple[float, float] | None
+    leg: str
+    fuel: Figure | None
+    words: str
+    calibration: str
+    tank: str = ""
+    worst: bool = False
+
+
+@dataclass(frozen=True)
+class GlideRow:
+    """Share of the route's length within glide of an aerodrome at one level; None: not known, `words` why."""
+
+    level: Figure
+    propeller: str
+    share: Figure | None
+    words: str
+    calibration: str
+
+
+@dataclass(frozen=True)
+class OnTheWayRow:
+    """An aerodrome near the route where this aeroplane can land: where and when it is passed, how far, time and fuel to it.
+
+    time and fuel from the point of the route nearest to it; None: not known, because no winds aloft are given.
+    """
+
+    ident: str
+    name: str
+    distance: Figure
+    off: Figure
+    moment: datetime
+    time: Figure | None
+    fuel: Figure | None
+
+
+@dataclass(frozen=True)
+class Extras:
+    """What is worked out only when asked: last points, glide, aerodromes on the way; words: what they rest on."""
+
+    last_points: tuple[PointRow, ...] = ()
+    glide: tuple[GlideRow, ...] = ()
+    on_the_way: tuple[OnTheWayRow, ...] = ()
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Assessment:
     """One flight judged."""
 
@@ -121,3 +181,4 @@ class Assessment:
     not_checked: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    extras: Extras | None = None

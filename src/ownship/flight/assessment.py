@@ -74,6 +74,13 @@ def assess(s: Situation) -> Assessment:
         (*unchecked, *_not_checked(s, runways, found)), sources(s, found, aboard.empty), _cautions(s))
 
 
+def flights_of(s: Situation) -> tuple[list[Flown], list[TankPlan | None], str]:
+    """Every calibration's flight with its tank plan, as `assess` flies them; none: the reason in words."""
+    aboard = _aboard(s)
+    flights = _fly(s, aboard)
+    return flights, [_tank_plan(s, aboard, f) for f in flights], "" if flights else s.no_model or aboard.missing
+
+
 def governing_of(flights: list[Flown]) -> Flown | None:
     """The calibration's flight that leaves less at landing."""
     return min(flights, key=lambda f: float(np.nan_to_num(np.median(f.left_m3), nan=-1e9)), default=None)

@@ -143,7 +143,7 @@ def _one_tank(timeline: Timeline, air: AirMass, level_m: float, reserve_m3: Floa
     every = _others(contents, "")  # a tank that the plan runs dry is a lack; its loss adds no fuel
     found = tuple(_fuel_point(f"point of no return, {tank} tank not feeding", tank, timeline, path,
                               (_others(contents, tank), every), reserve_m3) for tank in plan.start_m3)
-    return found, min(found, key=_earliness)
+    return found, min(found, key=earliness)
 
 
 def _others(contents: list[dict[str, FloatArray]], lost: str) -> FloatArray:
@@ -151,8 +151,8 @@ def _others(contents: list[dict[str, FloatArray]], lost: str) -> FloatArray:
     return np.array([np.sum([v for k, v in left.items() if k != lost], axis=0) for left in contents])
 
 
-def _earliness(point: LastPoint) -> tuple[int, float, float]:
-    """None from the start or not known first, then by the low end and the middle, one that is never reached last."""
+def earliness(point: LastPoint) -> tuple[int, float, float]:
+    """A key that puts the worse first: none from the start or not known, then by low end and middle, never reached last."""
     if point.distance_m is None:
         return (2 if point.beyond else 0), 0.0, 0.0
     low, median = point.distance_m.low, point.distance_m.median
@@ -228,7 +228,11 @@ def _shares(distance: FloatArray, never: str, beyond: str) -> str:
     """What does not hold in every draw, in words."""
     shares = [(float(np.mean(np.isneginf(distance))), never), (float(np.mean(np.isposinf(distance))), beyond),
               (float(np.mean(np.isnan(distance))), "The flight cannot be flown; these are left out.")]
-    return " ".join(f"In {share:.0%} of the cases: {words}" for share, words in shares if share > 0)
+    return " ".join(f"In {_per_cent(share)} of the cases: {words}" for share, words in shares if share > 0)
+
+
+def _per_cent(share_1: float) -> str:
+    return f"{share_1:.0%}" if share_1 >= 0.005 else "under 1%"
 
 
 def place_at(legs: tuple[Leg, ...], distance_m: float) -> tuple[int, float, float]:

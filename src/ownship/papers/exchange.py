@@ -7,13 +7,13 @@ import math
 from datetime import datetime
 from typing import Any
 
-from ownship.flight.answer import Assessment, LoadingRow, TankRow
+from ownship.flight.answer import Assessment, Extras, LoadingRow, TankRow
 from ownship.flight.margins import Margin
 from ownship.words.figures import Figure
 
 
 def to_json(assessment: Assessment) -> dict[str, Any]:
-    """The whole answer of `check --json`, schema 1."""
+    """The whole answer of `check --json`, schema 1; the extras where they were worked out."""
     return {
         "schema": 1,
         "verdict": assessment.verdict,
@@ -35,6 +35,7 @@ def to_json(assessment: Assessment) -> dict[str, Any]:
         "not_checked": list(assessment.not_checked),
         "sources": list(assessment.sources),
         "cautions": list(assessment.cautions),
+        **_extras(assessment.extras),
     }
 
 
@@ -73,6 +74,14 @@ def _margin(m: Margin) -> dict[str, Any]:
 def _loading(row: LoadingRow) -> dict[str, Any]:
     data = plain(row)
     return data | {"cg": data["arm_aft"]}
+
+
+def _extras(extras: Extras | None) -> dict[str, Any]:
+    """Last points, glide, aerodromes on the way and what they rest on; no key where they were not asked for."""
+    if extras is None:
+        return {}
+    return {"last_points": plain(extras.last_points), "glide": plain(extras.glide), "on_the_way": plain(extras.on_the_way),
+            "extras_words": list(extras.words)}
 
 
 def _tank(row: TankRow) -> dict[str, Any]:

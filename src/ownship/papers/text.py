@@ -12,7 +12,7 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
-from ownship.flight.answer import Assessment
+from ownship.flight.answer import Assessment, Extras, PointRow
 from ownship.flight.margins import Margin
 from ownship.units import from_si
 from ownship.words.figures import Figure, number_text
@@ -54,6 +54,8 @@ def render(a: Assessment) -> Iterable[RenderableType]:
         yield from _section("Tank plan", Group(_tanks(a), _list(a.tank_words)))
     if a.fuel:
         yield from _section("Fuel by time (usable)", _fuel(a))
+    if a.extras:
+        yield from _extras(a.extras)
     if a.runways:
         yield from _section("Runways, number by number", _runways(a))
     for name, card in a.cards.items():
@@ -224,6 +226,58 @@ def _fuel(a: Assessment) -> RenderableType:
         table.add_row("on the ground with the reserve by", _clock(fuel.on_the_ground_by))
     known = [f"{tank}: {words}" for tank, words in fuel.how_known.items()]
     return Group(table, _list([*known, fuel.reserve, *fuel.words]))
+
+
+def _extras(e: Extras) -> Iterable[RenderableType]:
+    """Last points, glide and aerodromes on the way, each where there is any."""
+    if e.last_points:
+        yield from _section("Last points (fuel that still feeds, usable)", _last_points(e))
+    if e.glide:
+        yield from _section("Within glide of an aerodrome", _list(_glide_lines(e)))
+    if e.on_the_way:
+        yield from _section("Aerodromes near the route where this aeroplane can land", _on_the_way(e))
+    if e.words:
+        yield from _section("What these rest on", _list(e.words))
+
+
+def _last_points(e: Extras) -> RenderableType:
+    table = Table(box=None, padding=(0, 1), header_style="dim")
+    for name in ("point", "time", "earliest", "from departure", "position", "fuel"):
+        table.add_column(name, overflow="fold")
+    for p in e.last_points:
+        where = "" if p.position is None else f"{_position(*p.position)}, {p.leg}"
+        table.add_row(p.name + (" (the worse)" if p.worst else ""), _clock(p.moment), _clock(p.earliest), _span(p), where,
+                      _brief(p.fuel))
+    return Group(table, _list(f"{p.name}: {p.words}" for p in e.last_points if p.words))
+
+
+def _span(p: PointRow) -> str:
+    """A distance with its band; an end without figure lies beyond the stretch looked at."""
+    if p.distance is None:
+        return "see below"
+    value, low, high = ("beyond" if p.distance[k] is None else number_text(p.distance[k]) for k in ("value", "low", "high"))
+    return f"{value} {p.distance['unit']} ({low} to {high})"
+
+
+def _position(lat_deg: float, lon_deg: float) -> str:
+    return f"{abs(lat_deg):.3f} {'N' if lat_deg >= 0 else 'S'} {abs(lon_deg):.3f} {'E' if lon_deg >= 0 else 'W'}"
+
+
+def _glide_lines(e: Extras) -> Iterable[str]:
+    for g in e.glide:
+        share = "not known" if g.share is None else f"{g.share.text(0)} of the route"
+        yield f"{g.level.text(0)}, propeller {g.propeller}: {share}"
+    yield from dict.fromkeys(g.words for g in e.glide)
+
+
+def _on_the_way(e: Extras) -> Table:
+    table = Table(box=None, padding=(0, 1), header_style="dim")
+    for name in ("aerodrome", "abeam at", "along the route", "off it", "time there", "fuel there"):
+        table.add_column(name, overflow="fold")
+    for w in e.on_the_way:
+        time, fuel = ("not known" if x is None else x.text() for x in (w.time, w.fuel))
+        table.add_row(f"{w.ident} {w.name}", _clock(w.moment), _brief(w.distance), _brief(w.off), time, fuel)
+    return table
 
 
 def _runways(a: Assessment) -> RenderableType:
