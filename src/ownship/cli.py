@@ -61,20 +61,52 @@ def _calc(words: list[str]) -> None:
     print(f"source: {answer['source']}")
 
 
-def check(aeroplane: str, flight: str | None = None, /, *, json: bool = False) -> None:
-    """Can this aeroplane make this flight? AEROPLANE.toml FLIGHT.toml, or demo."""
+def check(aeroplane: str, flight: str | None = None, /, *, remedies: bool = False, write: str | None = None,
+          json: bool = False) -> None:
+    """Can this aeroplane make this flight? AEROPLANE.toml FLIGHT.toml, or demo.
+
+    --remedies: what is the least that must change; --write FOLDER: each remedy as a request ready to use.
+    """
     from ownship.papers.exchange import to_json
     from ownship.papers.text import show
     from ownship.questions.check import check as ask
 
+    if remedies or write is not None:
+        _check_with_remedies(aeroplane, flight, _folder("--write", write), json)
+        return
     answer = ask(aeroplane, flight)
     if json:
         print(dumps(to_json(answer), ensure_ascii=False))
     else:
         show(answer, _console())
 
+
+def _check_with_remedies(aeroplane: str, flight: str | None, folder: Path | None, json: bool) -> None:
+    from ownship.papers.exchange import plain, to_json
+    from ownship.papers.remedies import remedy_lines
+    from ownship.papers.text import show
+    from ownship.questions.remedying import with_remedies, write_requests
+
+    answer, found = with_remedies(aeroplane, flight, _progress)
+    written = [] if folder is None else write_requests(folder, found)
+    if json:
+        told = {"remedies": [plain(r.to_json()) for r in found.remedies], "remedies_words": found.words}
+        print(dumps(to_json(answer) | told, ensure_ascii=False))
+        return
+    show(answer, _console())
+    print("\n".join(remedy_lines(found)))
+    for path in written:
+        print(f"  written: {path}")
+
+
+def _progress(words: str) -> None:
+    """A line of progress on a terminal's standard error; silent elsewhere."""
+    if sys.stderr.isatty():
+        print(f"\r{words:60}", end="", file=sys.stderr, flush=True)
+
+
 def airports(*search: str, json: bool = False) -> None:
-    """Aerodromes by any code or by words of their name (open data of 2022: check notices)."""
+    """Aerodromes by any code or by words of their name (open data, as old as the date shown: check notices)."""
     from ownship.papers.text import airports_table
     from ownship.questions.places import airports as ask
     from ownship.questions.places import airports_json
@@ -190,22 +222,25 @@ def modify(aeroplane: str = "demo", /, *, modification: list[str] | None = None,
 
     --charts FOLDER: the differences with their bands, a drawing (SVG) each.
     """
-    from ownship.papers.studies import study_lines
+    from ownship.papers.studies import left_out_lines, study_lines
     from ownship.questions import studying
     from ownship.questions.drawing import study_charts, write_charts
     from ownship.studies.comparison import claim as at_which
 
     folder = _folder("--charts", charts)
-    studies = studying.modify(aeroplane, modification or [], together)
+    studies, left_out = studying.modify_or_why(aeroplane, modification or [], together)
     if folder is not None:
         write_charts(folder, study_charts(studies))
     claims = [at_which(s, claim) if claim else [] for s in studies]
     if json:
-        print(dumps([d | {"claim": c} for d, c in zip(studying.to_json(studies), claims, strict=True)], ensure_ascii=False))
+        told = studying.to_json(studies, left_out)
+        print(dumps([d | {"claim": c} for d, c in zip(told, [*claims, *([] for _ in left_out)], strict=True)], ensure_ascii=False))
         return
     for s, lines in zip(studies, claims, strict=True):
         for line in study_lines(s, lines):
             print(line)
+    for line in left_out_lines(left_out):
+        print(line)
 
 
 def altitudes(aeroplane: str, flight: str | None = None, /, *, json: bool = False, chart: str | None = None) -> None:
@@ -226,6 +261,23 @@ def when(aeroplane: str, flight: str | None = None, /, *, json: bool = False, ch
     _ahead(chart, json, lambda: ask(aeroplane, flight), times_json, show_times, leaving_chart)
 
 
+def reach(aeroplane: str, flight: str | None = None, /, *, there_and_back: bool = False, geojson: str | None = None,
+          json: bool = False) -> None:
+    """How far in every direction, and which aerodromes inside can be landed at and left again. --geojson FILE: as a map."""
+    from ownship.papers.reach import collection, show_reach, to_json
+    from ownship.questions.places import write_whole
+    from ownship.questions.reaching import reach as ask
+
+    target = _target("--geojson", geojson)
+    answer = ask(aeroplane, flight, there_and_back=there_and_back, progress=_progress)
+    if target is not None:
+        write_whole(target, dumps(collection(answer), ensure_ascii=False, allow_nan=False).encode())
+    if json:
+        print(dumps(to_json(answer), ensure_ascii=False, allow_nan=False))
+    else:
+        show_reach(answer, _console())
+
+
 def _ahead(chart: str | None, json: bool, ask: Any, to_json: Any, show: Any, draw: Any) -> None:
     """Ask, write the chart where one is wanted, then print; nothing is printed where the chart cannot be drawn."""
     from ownship.questions.places import write_whole
@@ -238,6 +290,22 @@ def _ahead(chart: str | None, json: bool, ask: Any, to_json: Any, show: Any, dra
         print(dumps(to_json(answer), ensure_ascii=False, allow_nan=False))
     else:
         show(answer, _console())
+
+
+def import_data(folder: str, /, *, date: str | None = None, json: bool = False) -> None:
+    """Bring the terrain tiles (.hgt) and newer aerodrome files (CSV) of a folder into your data.
+
+    --date: the day the data are of, else each file's own date.
+    """
+    from ownship.questions.places import bring
+
+    told = bring(folder, date)
+    if json:
+        print(dumps(told, ensure_ascii=False))
+        return
+    for title, lines in zip(("taken", "there already", "refused", "left alone"), told.values(), strict=True):
+        for line in lines:
+            print(f"{title}: {line}")
 
 
 def _console() -> Any:
@@ -255,11 +323,14 @@ def _app() -> Any:
               print_error=False, help_on_error=False,
               help="What this one aeroplane can do today. A planning aid: the approved flight manual, placards and local "
                    "rules govern, and the pilot in command decides.")
-    for command in (check, airports, calibrate, predict, serve, altitudes, when):
+    for command in (check, airports, calibrate, predict, serve, altitudes, when, reach):
         app.command(command)
     study = App(name="study", help="What a change would buy you.")
     study.command(modify)
     app.command(study)
+    data = App(name="data", help="Data that you bring.")
+    data.command(import_data, name="import")
+    app.command(data)
 
     def guarded(words: list[str]) -> Any:
         try:

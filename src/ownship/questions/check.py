@@ -36,14 +36,21 @@ def demo_flight() -> str:
 
 def check(aeroplane: str, flight: str | None = None) -> Assessment:
     """Assess a flight from two files, or the demo."""
+    from ownship.flight.assessment import assess
+
+    return assess(situation_of(aeroplane, flight))
+
+
+def situation_of(aeroplane: str, flight: str | None = None) -> Situation:
+    """The situation of a flight from two files, or of the demo."""
     if aeroplane == DEMO and flight is None:
-        return check_text(demo_aeroplane(), demo_flight(), name="demo flight")
+        return situation(demo_aeroplane(), demo_flight(), name="demo flight")
     if flight is None:
         raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship check demo`.")
     text = demo_aeroplane() if aeroplane == DEMO else read_text(aeroplane)
-    return check_text(text, demo_flight() if flight == DEMO else read_text(flight),
-                      None if aeroplane == DEMO else Path(aeroplane).parent, str(flight),
-                      "demo" if aeroplane == DEMO else str(aeroplane))
+    return situation(text, demo_flight() if flight == DEMO else read_text(flight),
+                     None if aeroplane == DEMO else Path(aeroplane).parent, str(flight),
+                     "demo" if aeroplane == DEMO else str(aeroplane))
 
 
 def check_text(aeroplane_text: str, flight_text: str, folder: Path | None = None, name: str = "flight",

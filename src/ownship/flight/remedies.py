@@ -1,0 +1,239 @@
+"""What is the least that must change? A search among what the pilot can do, each answer assessed again in full.
+
+Singles, pairs, triples and quadruples of changes that do not exclude each other are screened at once (screening), ordered by a cost
+an owner would share, and confirmed by the ordinary `assess`: only what that confirms is shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations, islice
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.errors import BadInput, NotPossible
+from ownship.flight.alter import altered
+from ownship.flight.answer import Assessment
+from ownship.flight.assessment import assess
+from ownship.flight.changes import Change, changes_of, costs_of, edited
+from ownship.flight.margins import Margin
+from ownship.flight.screen_load import IS_TIGHT, IS_WITHIN
+from ownship.flight.screening import Candidates, Screen, Screened
+from ownship.flight.situation import Situation
+from ownship.words.verdicts import ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
+
+FloatArray = NDArray[np.float64]
+MOST, MOST_ASSESSED = 5, 14
+AT_ONCE, MOST_COMBINATIONS = 4, 60_000
+BLOCK = 8192
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """One answer: its sentence, the changes, their cost in minutes, what they were bought for, what is now tightest.
+
+    request: ready to use. further: the second flight of a stop or of two trips, with its own request.
+    """
+
+    sentence: str
+    changes: tuple[Change, ...]
+    cost: float
+    bought_for: tuple[str, ...]
+    tightest: str
+    verdict: Verdict
+    request: dict[str, Any]
+    further: tuple[dict[str, Any], ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """formats.md, with "then" for the flights that follow the first."""
+        made = [{"kind": c.kind, "words": c.words, "from": c.before, "to": c.after} for c in self.changes]
+        found: dict[str, Any] = {
+            "sentence": self.sentence, "changes": made,
+            "cost": self.cost, "bought_for": list(self.bought_for), "tightest": self.tightest, "verdict": self.verdict,
+            "request": self.request}
+        return found | ({"then": list(self.further)} if self.further else {})
+
+
+@dataclass(frozen=True)
+class Found:
+    """The remedies, or the sentence that says why there is none; how many candidates were screened and assessed."""
+
+    remedies: tuple[Remedy, ...]
+    words: str
+    screened: int
+    assessed: int
+
+
+@dataclass(frozen=True)
+class Option:
+    """A set of changes with its cost, time included, and the verdict of the screening."""
+
+    changes: tuple[int, ...]
+    cost: float
+    verdict: int
+
+
+def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
+             progress: Callable[[str], None] | None = None) -> Found:
+    """The cheapest remedies of a flight that is outside or tight; of one within: none, said so.
+
+    A remedy aims at within; where none reaches it the best tight ones are shown as tight. BadInput where the
+    aeroplane's weight or model is not known.
+    """
+    say = progress or (lambda words: None)
+    before = before or assess(s)
+    if before.verdict == WITHIN:
+        return Found((), "The flight is within limits as asked; nothing must change.", 0, 0)
+    changes = changes_of(s)
+    screen = screen_of(s, changes)
+    say(f"{len(changes)} changes that can be made")
+    options = screened(screen, changes, costs_of(s))
+    say(f"{len(options)} combinations screened")
+    found: list[Remedy] = []
+    tried = 0
+    for aim in (IS_WITHIN, IS_TIGHT) if before.verdict != TIGHT else (IS_WITHIN,):
+        for option in islice(_worth_trying(options, aim, changes), MOST_ASSESSED):
+            remedy = _confirmed(s, before, [changes[i] for i in option.changes], option.cost, ORDER[aim])
+            tried += 1
+            say(f"{tried} assessed in full, {len(found)} confirmed")
+            if remedy is not None:
+                found.append(remedy)
+            if len(found) >= most:
+                break
+        if found:
+            break
+    words = "" if found else nothing_works(before, screen, options, changes)
+    return Found(tuple(found), words, len(options), tried)
+
+
+def screen_of(s: Situation, changes: Sequence[Change]) -> Screen:
+    """The screening of a situation for some changes: one profile for every change that is flown otherwise."""
+    profiles = [s]
+    for change in changes:
+        if change.profile:
+            profiles.append(altered(s, edited(s.request_data, [change])))
+    return Screen(s, profiles)
+
+
+def combinations_of(changes: Sequence[Change], at_once: int = AT_ONCE) -> list[tuple[int, ...]]:
+    """Every set of up to four changes that do not touch the same part, fewest first; the largest size that would pass
+    60,000 in all is left out."""
+    found: list[tuple[int, ...]] = []
+    for size in range(1, at_once + 1):
+        sets = [c for c in combinations(range(len(changes)), size) if _apart([changes[i].touches for i in c])]
+        if size > 2 and len(found) + len(sets) > MOST_COMBINATIONS:
+            break
+        found += sets
+    return found
+
+
+def _apart(touches: Sequence[frozenset[str]]) -> bool:
+    return len(frozenset[str]().union(*touches)) == sum(len(t) for t in touches)
+
+
+def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float], at_once: int = AT_ONCE) -> list[Option]:
+    """Every combination judged by the screening, cheapest first, fewer changes first where the cost is the same."""
+    sets = combinations_of(changes, at_once)
+    found: list[Option] = []
+    usual = screen.rate(as_asked(screen)).time_s[0]
+    for start in range(0, len(sets), BLOCK):
+        block = sets[start : start + BLOCK]
+        rated = screen.rate(candidates(screen, changes, block))
+        later = np.maximum(rated.time_s - usual, 0.0) / 60.0 * costs["minute"]
+        found += [Option(c, sum(changes[i].cost for i in c) + float(later[k]), int(rated.verdict[k])) for k, c in enumerate(block)]
+    return sorted(found, key=lambda o: (round(o.cost, 6), len(o.changes), o.changes))
+
+
+def as_asked(screen: Screen) -> Candidates:
+    """The flight as asked as the only candidate."""
+    return candidates(screen, (), [()])
+
+
+def candidates(screen: Screen, changes: Sequence[Change], sets: Sequence[tuple[int, ...]]) -> Candidates:
+    """Arrays for combinations of changes; a change that is flown otherwise has its profile in the order of the changes."""
+    n, tanks = len(sets), {t.tank: k for k, t in enumerate(screen.tanks)}
+    stations, usable = np.tile(screen.as_asked, (n, 1)), np.tile(screen.usable_m3, (n, 1))
+    profile = np.zeros(n, dtype=int)
+    rows: dict[int, list[int]] = {}
+    for k, chosen in enumerate(sets):
+        for i in chosen:
+            rows.setdefault(i, []).append(k)
+    numbers = {i: p for p, i in enumerate((i for i, c in enumerate(changes) if c.profile), 1)}
+    for i, at in rows.items():
+        for item, station in changes[i].loads:
+            stations[at, item] = station
+        for tank, more in changes[i].fuel_m3:
+            usable[at, tanks[tank]] += more
+        if i in numbers:
+            profile[at] = numbers[i]
+    return Candidates(stations, usable, profile)
+
+
+def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change]) -> Iterator[Option]:
+    """Options that reach the aim, cheapest first, without those that only add to one already given, and not more than
+    two of the same make (same kinds on the same parts)."""
+    given: list[frozenset[int]] = []
+    makes: dict[tuple[Any, ...], int] = {}
+    for option in options:
+        chosen = frozenset(option.changes)
+        make = tuple(sorted((changes[i].kind, *sorted(changes[i].touches)) for i in option.changes))
+        if option.verdict > aim or any(g <= chosen for g in given) or makes.get(make, 0) >= 2:
+            continue
+        given.append(chosen)
+        makes[make] = makes.get(make, 0) + 1
+        yield option
+
+
+def _confirmed(s: Situation, before: Assessment, changes: Sequence[Change], cost: float, aim: Verdict) -> Remedy | None:
+    """The remedy as the ordinary assessment judges it; None where that does not reach the aim."""
+    data = edited(s.request_data, changes)
+    try:
+        after = assess(altered(s, data))
+    except (BadInput, NotPossible):
+        return None
+    if ORDER.index(after.verdict) > ORDER.index(aim):
+        return None
+    return Remedy(_sentence(changes, after), tuple(changes), round(cost, 1), bought_for(before, after), tightest_words(after),
+                  after.verdict, data)
+
+
+def bought_for(before: Assessment, after: Assessment) -> tuple[str, ...]:
+    """Ids of the limits that are judged better than before."""
+    now = {m.id: ORDER.index(m.verdict) for m in after.margins}
+    return tuple(m.id for m in before.margins if m.verdict != WITHIN and now.get(m.id, 0) < ORDER.index(m.verdict))
+
+
+def tightest_words(a: Assessment) -> str:
+    """The first margin of an assessment in words: name, place, verdict, room."""
+    m = next((m for m in a.margins if m.margin is not None), a.margins[0])
+    room = "" if m.margin is None else f", {m.margin.text()} left"
+    return f"{m.name}{f' at {m.place}' if m.place and m.place not in m.name else ''}: {m.verdict}{room}"
+
+
+def _sentence(changes: Sequence[Change], after: Assessment) -> str:
+    words = [c.words for c in changes]
+    text = " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+    return f"{text[:1].upper()}{text[1:]}: {after.verdict}."
+
+
+def nothing_works(before: Assessment, screen: Screen, options: Sequence[Option], changes: Sequence[Change]) -> str:
+    """Which limit cannot be met, by how much, and the weight at which it would."""
+    best = min(options, key=lambda o: (o.verdict, o.cost), default=None)
+    blocked = [m for m in before.margins if m.verdict == OUTSIDE] or [m for m in before.margins if m.verdict != WITHIN]
+    if best is not None:
+        rated = screen.rate(candidates(screen, changes, [o.changes for o in options]))
+        lightest = _never(rated, blocked)
+        blocked = lightest or blocked
+    m = blocked[0]
+    by = "" if m.margin is None else f" by {replace(m.margin, value=abs(m.margin.value)).text()}"
+    at = screen.weight_words(m)
+    where = f" at {m.place}" if m.place else ""
+    return f"Nothing that can be changed makes it fit. What cannot be met: {m.name}{where}, short{by}.{at}"
+
+
+def _never(rated: Screened, blocked: Sequence[Margin]) -> list[Margin]:
+    """The limits that no combination brings inside."""
+    return [m for m in blocked if m.id in rated.by_limit and int(rated.by_limit[m.id].min()) > IS_TIGHT]

@@ -1,0 +1,310 @@
+"""Many candidate flights at once: what the load, the fuel and the way of flying do to every limit.
+
+A candidate differs from the flight as asked in the place of its items, its fuel and its profile (level, power, leaning,
+runway, hour). The load is judged exactly (screen_load). Everything else depends on the weight alone: each profile is
+flown by the ordinary functions at three weights, and each margin is carried to the candidate's weight by the parabola
+through them; margins of fuel move with the fuel aboard. So the bands are the ordinary ones, carried over, and a
+candidate costs a few array operations. Tank plans are judged once for each amount of fuel. Derivation and measured
+error: docs/methods/remedies.md.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ownship.aeroplane.loading import limit_kg
+from ownship.errors import BadInput, NotPossible
+from ownship.flight import assessment as whole
+from ownship.flight import margins as rule
+from ownship.flight.chance import middle
+from ownship.flight.flown import Flown
+from ownship.flight.fuel import on_board
+from ownship.flight.runways import JudgedEnd
+from ownship.flight.screen_load import IS_NOT_KNOWN, IS_OUTSIDE, IS_TIGHT, IS_WITHIN, LEFT, LoadScreen
+from ownship.flight.situation import Situation
+from ownship.units import from_si
+from ownship.words.verdicts import ADVICE, ORDER
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int_]
+NODES = 3
+LANDING_IDS = ("runway.landing", "runway.leave_again", "go_around.", "obstacle.leave_again")
+FUEL_IDS = ("fuel.landing", "fuel.fix.", "own.landing_fuel")
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Arrays of candidates: station of every item (candidate, item), usable fuel m3 (candidate, tank), profile index."""
+
+    stations: IntArray
+    usable_m3: FloatArray
+    profile: IntArray
+
+    def __len__(self) -> int:
+        return len(self.profile)
+
+    def where(self, chosen: NDArray[np.bool_] | IntArray) -> Candidates:
+        """Some of them."""
+        return Candidates(self.stations[chosen], self.usable_m3[chosen], self.profile[chosen])
+
+
+@dataclass(frozen=True)
+class Screened:
+    """Per candidate: verdict index into ORDER, the ids of limits with their verdict index, block time (s)."""
+
+    verdict: IntArray
+    by_limit: dict[str, IntArray]
+    time_s: FloatArray
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """One margin at the nodes: room until outside and until no longer within (NaN where no number decides), verdicts."""
+
+    outside: FloatArray
+    inside: FloatArray
+    verdict: IntArray
+    advice: bool
+
+    def at(self, share: FloatArray, shift: FloatArray | float = 0.0) -> IntArray:
+        """Verdict index at a place between the nodes (0 to NODES - 1), the rooms moved by `shift`."""
+        if np.isnan(self.outside).any() or np.isnan(self.inside).any():
+            low = np.clip(np.floor(share).astype(int), 0, NODES - 1)
+            high = np.clip(np.ceil(share).astype(int), 0, NODES - 1)
+            return np.asarray(np.maximum(self.verdict[low], self.verdict[high]))
+        out, inn = (_parabola(x, share) + shift for x in (self.outside, self.inside))
+        broken = IS_TIGHT if self.advice else IS_OUTSIDE
+        return np.where(out < 0, broken, np.where(inn >= 0, IS_WITHIN, IS_TIGHT))
+
+
+def _parabola(values: FloatArray, x: FloatArray) -> FloatArray:
+    """Through values at 0, 1, 2."""
+    a, b, c = values
+    return np.asarray(a * (x - 1) * (x - 2) / 2 - b * x * (x - 2) + c * x * (x - 1) / 2)
+
+
+@dataclass(frozen=True)
+class _Profile:
+    """One way of flying: margins as curves over the ramp weight, how burn to landing and time differ from the flight as asked."""
+
+    curves: dict[str, _Curve]
+    burn_m3: float = 0.0
+    time_s: float = 0.0
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class _AsAsked:
+    """The flight as asked at the nodes: ramp and landing weights, burn, time, its curves, and the middle node's flight."""
+
+    ramp_kg: FloatArray
+    landing_kg: FloatArray
+    burn_m3: FloatArray
+    time_s: FloatArray
+    curves: dict[str, _Curve]
+    node: _Node
+
+
+@dataclass(frozen=True)
+class _Node:
+    """One flight at one weight: margins by id, the calibration's flight that leaves least, runways as judged."""
+
+    margins: dict[str, rule.Margin]
+    flown: Flown | None
+    ends: dict[str, JudgedEnd]
+
+    def total(self, name: str) -> float:
+        """Burn (m3) or time (s) to landing; 0 where it cannot be flown."""
+        return 0.0 if self.flown is None else float(np.nan_to_num(middle(self.flown.timeline.total(name))))
+
+
+class Screen:
+    """The flight as asked, and everything needed to judge its candidates; profiles are worked out when first asked for."""
+
+    def __init__(self, s: Situation, profiles: Sequence[Situation]) -> None:
+        """profiles: the situation of each way of flying, with the load and fuel as asked; the first is the flight as asked."""
+        self.s, self.profiles = s, tuple(profiles)
+        self.aboard = whole._aboard(s)
+        if self.aboard.load is None or self.aboard.empty is None or self.aboard.missing or s.calibrations is None:
+            raise BadInput(self.aboard.missing or s.no_model or "Without weights and a performance model nothing can be searched.")
+        self.tanks = on_board(s.request, s.record, s.errors, s.chance)
+        self.usable_m3 = np.array([t.usable_m3 for t in self.tanks])
+        self._kept: dict[int, _Profile] = {}
+        self._tank_verdicts: dict[tuple[float, ...], int] = {}
+
+    # -- the candidates ------------------------------------------------------------------------------------------------
+    @cached_property
+    def as_asked(self) -> IntArray:
+        """Station of every item as asked, (item,)."""
+        index = {x.id: k for k, x in enumerate(self.s.record.stations)}
+        return np.array([index[i.station] for i in self.aboard.items], dtype=int)
+
+    @cached_property
+    def _load(self) -> LoadScreen:
+        flights = whole._fly(self.s, self.aboard)
+        governing = whole.governing_of(flights)
+        plan = whole._tank_plan(self.s, self.aboard, governing)
+        moments = whole._moments(self.s, self.aboard, governing, plan)
+        assert self.aboard.empty is not None
+        return LoadScreen(self.s.record, self.s.request.category, self.aboard.empty, self.aboard.items, self.s.errors, moments,
+                          self.aboard.density_kg_m3, self.s.request.factors.confidence)
+
+    def rate(self, candidates: Candidates) -> Screened:
+        """Judge candidates."""
+        n, base = len(candidates), self.flown_as_asked
+        usable = candidates.usable_m3.sum(axis=1)
+        ramp = self._load.dry_kg(candidates.stations) + usable * self.aboard.density_kg_m3
+        share = _share(base.ramp_kg, ramp)
+        burn, time = _parabola(base.burn_m3, share), _parabola(base.time_s, share)
+        more = np.asarray(from_si(usable - self.usable_m3.sum(), "usgal"))
+        found: dict[str, IntArray] = {"seats": self._seats(candidates.stations)}
+        for index in np.unique(candidates.profile):
+            chosen = np.nonzero(candidates.profile == index)[0]
+            profile = self._profile(int(index))
+            if profile.why:
+                found.setdefault("flight", np.zeros(n, dtype=int))[chosen] = IS_OUTSIDE
+                continue
+            burn[chosen], time[chosen] = burn[chosen] + profile.burn_m3, time[chosen] + profile.time_s
+            landing = _share(base.landing_kg, ramp[chosen] - burn[chosen] * self.aboard.density_kg_m3)
+            for id_, curve in profile.curves.items():
+                at = landing if id_.startswith(LANDING_IDS) else share[chosen]
+                shift = more[chosen] if id_.startswith(FUEL_IDS) else 0.0
+                found.setdefault(id_, np.zeros(n, dtype=int))[chosen] = curve.at(at, shift)
+        found |= self._load.verdicts(candidates.stations, candidates.usable_m3, burn)
+        found["tanks"] = self._tanks(candidates)
+        return Screened(np.max(list(found.values()), axis=0), found, time)
+
+    def _seats(self, stations: IntArray) -> IntArray:
+        """More people, and things put there, on a station than it has seats: outside; nobody on any seat: not known."""
+        record = self.s.record
+        person = np.array([record.stations[k].kind == "seat" for k in self.as_asked])
+        found = np.zeros(len(stations), dtype=int)
+        for k, station in enumerate(record.stations):
+            if station.kind == "seat" and station.seats:
+                takes_a_seat = (stations == k) & (person | (self.as_asked != k))
+                found = np.where(takes_a_seat.sum(axis=1) > station.seats, IS_OUTSIDE, found)
+        on_seats = (stations != LEFT) & person
+        return np.where(on_seats.any(axis=1), found, IS_NOT_KNOWN) if person.any() else found
+
+    # -- profiles --------------------------------------------------------------------------------------------------------
+    @cached_property
+    def flown_as_asked(self) -> _AsAsked:
+        """The flight as asked at the nodes' weights, the fuel as asked; every limit but load and tanks judged there."""
+        fuel = float(self.usable_m3.sum()) * self.aboard.density_kg_m3
+        assert self.aboard.empty is not None
+        alone = self.aboard.empty.weight_kg + min((i.weight_kg for i in self.aboard.items), default=0.0)
+        dry = np.linspace(min(alone, self.heaviest_kg - 1.0), self.heaviest_kg, NODES)
+        nodes = [self._node(self.s, float(d)) for d in dry]
+        ids = dict.fromkeys(id_ for n in nodes for id_ in n.margins)
+        burn, time = (np.array([n.total(name) for n in nodes]) for name in ("burn_m3", "time_s"))
+        return _AsAsked(dry + fuel, dry + fuel - burn * self.aboard.density_kg_m3, burn, time,
+                        {i: _curve([n.margins.get(i) for n in nodes]) for i in ids}, nodes[-1])
+
+    @property
+    def heaviest_kg(self) -> float:
+        """The heaviest weight without fuel that is looked at: as loaded, with this fuel within the certificated weights."""
+        assert self.aboard.load is not None
+        fuel = float(self.usable_m3.sum()) * self.aboard.density_kg_m3
+        limits = [x for x in (limit_kg(self.s.record.weights.ramp_max_kg), limit_kg(self.s.record.weights.take_off_max_kg)) if x]
+        return min([self.aboard.load.weight_kg, *([max(limits) - fuel] if limits else [])])
+
+    def _profile(self, index: int) -> _Profile:
+        if index not in self._kept:
+            self._kept[index] = _Profile(self.flown_as_asked.curves) if index == 0 else self._other(self.profiles[index])
+        return self._kept[index]
+
+    def _other(self, s: Situation) -> _Profile:
+        """Another way of flying, judged at the heaviest weight: the curves of the flight as asked, moved by the difference.
+
+        Where air and runways stay the same, so do the curves of the runways (over the weight they are used at).
+        """
+        base = self.flown_as_asked
+        same = s.departure == self.s.departure and s.request.runways == self.s.request.runways
+        try:
+            node = self._node(s, self.heaviest_kg, base.node.ends if same else None)
+        except (NotPossible, BadInput) as error:
+            return _Profile({}, why=str(error))
+        kept = {i: c for i, c in base.curves.items() if same and i not in node.margins and i in self._runway_ids}
+        moved = {i: _moved(base.curves.get(i), base.node.margins.get(i), m) for i, m in node.margins.items()}
+        burn, time = (node.total(name) - base.node.total(name) for name in ("burn_m3", "time_s"))
+        return _Profile(kept | moved, burn, time)
+
+    @cached_property
+    def _runway_ids(self) -> set[str]:
+        """Limits that belong to the runways, not to the flight between them."""
+        heads = ("runway.", "crosswind.", "own.crosswind.", "own.runway.", "obstacle.")
+        return {i for i in self.flown_as_asked.curves if i.startswith(heads) and not i.startswith("obstacle.route.")}
+
+    def _node(self, s: Situation, dry_kg: float, ends: dict[str, JudgedEnd] | None = None) -> _Node:
+        assert self.aboard.load is not None
+        aboard = replace(self.aboard, load=replace(self.aboard.load, weight_kg=dry_kg))
+        flights = whole._fly(s, aboard)
+        governing = whole.governing_of(flights)
+        margins, judged, _ = whole._flight_margins(s, aboard, flights, governing, ends)
+        return _Node({m.id: m for m in margins}, governing, judged)
+
+    def weight_words(self, m: rule.Margin) -> str:
+        """At which take-off weight a limit would be met, by its curve; empty where no number says so."""
+        curve = self.flown_as_asked.curves.get(m.id)
+        if curve is None or not np.isfinite(curve.outside).all():
+            return ""
+        shares = np.linspace(-2.0, NODES - 1, 401)
+        good = shares[_parabola(curve.outside, shares) >= 0]
+        if not good.size:
+            return " No weight this aeroplane can have meets it."
+        nodes = self.flown_as_asked.ramp_kg
+        weight = float(nodes[0] + good.max() * (nodes[-1] - nodes[0]) / (NODES - 1))
+        now = float(nodes[-1])
+        words = f" It would be met at a ramp weight of {from_si(weight, 'lb'):,.0f} lb"
+        return f"{words}, {from_si(now - weight, 'lb'):,.0f} lb less than as asked."
+
+    # -- tanks -----------------------------------------------------------------------------------------------------------
+    def _tanks(self, candidates: Candidates) -> IntArray:
+        """Worst verdict of the tank plan for each amount of fuel, flown at the load as asked."""
+        amounts, inverse = np.unique(np.round(candidates.usable_m3, 9), axis=0, return_inverse=True)
+        found = np.array([self._plan(tuple(float(x) for x in row)) for row in amounts])
+        return np.asarray(found[inverse.ravel()])
+
+    def _plan(self, usable_m3: tuple[float, ...]) -> int:
+        """The tank plan with other fuel; the burn is that of the flight as asked."""
+        if usable_m3 not in self._tank_verdicts:
+            tanks = tuple(replace(t, usable_m3=u, draws_m3=np.maximum(t.draws_m3 + u - t.usable_m3, 0.0))
+                          for t, u in zip(self.tanks, usable_m3, strict=True))
+            flown = self.flown_as_asked.node.flown
+            if flown is not None:
+                flown = replace(flown, on_board_m3=np.sum([t.draws_m3 for t in tanks], axis=0))
+            margins = whole._tanks(self.s, whole._tank_plan(self.s, replace(self.aboard, tanks=tanks), flown), flown)
+            self._tank_verdicts[usable_m3] = max((ORDER.index(m.verdict) for m in margins), default=0)
+        return self._tank_verdicts[usable_m3]
+
+
+def _share(nodes: FloatArray, value: FloatArray) -> FloatArray:
+    """Where a weight lies between equally spaced nodes: 0 at the first, 1 at the second."""
+    return np.asarray((value - nodes[0]) / max(float(nodes[-1] - nodes[0]) / (len(nodes) - 1), 1e-9))
+
+
+def _moved(curve: _Curve | None, before: rule.Margin | None, now: rule.Margin) -> _Curve:
+    """A curve of the flight as asked moved to what the limit is now; without numbers on both sides: the verdict now."""
+    new = _curve([now] * NODES)
+    if curve is None or before is None or not np.isfinite(curve.outside).all() or not np.isfinite(new.outside).all():
+        return new
+    old = _curve([before] * NODES)
+    if not np.isfinite(old.outside).all():
+        return new
+    return _Curve(curve.outside + new.outside - old.outside, curve.inside + new.inside - old.inside, new.verdict, new.advice)
+
+
+def _curve(found: Sequence[rule.Margin | None]) -> _Curve:
+    """A margin at every node; where a node lacks it, it is not known there."""
+    def number(m: rule.Margin | None, which: str) -> float:
+        value = None if m is None else m.inside if which == "inside" else None if m.margin is None else m.margin.value
+        return float("nan") if value is None or m is None or m.inside is None else float(value)
+
+    return _Curve(np.array([number(m, "outside") for m in found]), np.array([number(m, "inside") for m in found]),
+                  np.array([IS_NOT_KNOWN if m is None else ORDER.index(m.verdict) for m in found]),
+                  any(m is not None and m.kind == ADVICE for m in found))

@@ -1,0 +1,233 @@
+"""Remedies: the screening agrees with the ordinary assessment, the search misses nothing cheaper, only what is confirmed is shown.
+
+No published figures exist for a search; the proof is brute force (invented variations of the demo, issue's own proof).
+"""
+
+from dataclasses import replace
+from functools import cache
+from itertools import product
+
+import numpy as np
+import pytest
+
+from ownship.aeroplane.loading import load_of
+from ownship.errors import BadInput
+from ownship.flight import assessment as whole
+from ownship.flight.alter import altered
+from ownship.flight.assessment import assess
+from ownship.flight.changes import REMOVED, Change, changes_of, costs_of, edited
+from ownship.flight.detours import detours
+from ownship.flight.remedies import as_asked, candidates, combinations_of, remedies, screen_of, screened
+from ownship.flight.screen_load import IS_WITHIN, LEFT
+from ownship.questions.check import demo_aeroplane, demo_flight, situation
+from ownship.words.verdicts import ORDER, OUTSIDE, TIGHT, WITHIN
+
+
+@cache
+def demo():
+    return situation(demo_aeroplane(), demo_flight())
+
+
+def varied(seed):
+    """The demo's flight with other weights, marks, fuel and level (invented)."""
+    s, rng = demo(), np.random.default_rng([7, seed])
+    data = edited(s.request_data, ())
+    for load in data["loads"]:
+        pounds = float(load["weight"].split()[0]) * rng.uniform(0.75, 1.15)
+        load["weight"] = f"{pounds:.0f} lb"
+        if load["what"] != "pilot":
+            load["can_move"], load["can_stay"] = bool(rng.random() < 0.6), bool(rng.random() < 0.6)
+    for tank in data["fuel"].values():
+        tank["add"] = f"{rng.integers(0, 5)} usgal"
+    data["cruise_altitude"] = str(rng.choice(["9500 ft", "10500 ft", "11500 ft"]))
+    return altered(s, data)
+
+
+def few(s, seed, most=11):
+    """Some of the changes of a flight, at most two that are flown otherwise."""
+    rng = np.random.default_rng([8, seed])
+    every = list(changes_of(s))
+    flown = [c for c in every if c.profile][:2]
+    rest = [c for c in every if not c.profile]
+    return [*(rest[i] for i in sorted(rng.permutation(len(rest))[: most - len(flown)])), *flown]
+
+
+def brute(screen, changes, costs):
+    """Cheapest cost within limits over every set of changes that touch different parts, of any size; the sets tried."""
+    parts = sorted({t for c in changes for t in c.touches})
+    options = [[None, *(i for i, c in enumerate(changes) if min(c.touches) == p)] for p in parts]
+    sets = []
+    for pick in product(*options):
+        chosen = [i for i in pick if i is not None]
+        touched = [t for i in chosen for t in changes[i].touches]
+        if chosen and len(touched) == len(set(touched)):
+            sets.append(tuple(sorted(chosen)))
+    assert len(sets) <= 2000
+    rated = screen.rate(candidates(screen, changes, sets))
+    usual = screen.rate(as_asked(screen)).time_s[0]
+    best = min((sum(changes[i].cost for i in c) + max(t - usual, 0) / 60 * costs["minute"]
+                for c, v, t in zip(sets, rated.verdict, rated.time_s, strict=True) if v == IS_WITHIN), default=None)
+    return best, len(sets)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_brute_force_finds_no_cheaper_remedy(seed):
+    s = varied(seed)
+    changes = few(s, seed)
+    screen, costs = screen_of(s, changes), costs_of(s)
+    best, tried = brute(screen, changes, costs)
+    found = next((o.cost for o in screened(screen, changes, costs) if o.verdict == IS_WITHIN), None)
+    assert tried > 20
+    if best is None:
+        assert found is None
+    else:
+        assert found is not None
+        assert found <= best + 1e-6
+
+
+def test_the_load_is_screened_as_the_assessment_judges_it():
+    s = demo()
+    screen = screen_of(s, ())
+    rng = np.random.default_rng(3)
+    stations = np.array([np.where(rng.random(6) < 0.3, LEFT, rng.permutation(screen.as_asked)) for _ in range(40)])
+    stations[:, 0] = screen.as_asked[0]
+    usable = screen.usable_m3 * rng.uniform(0.6, 1.0, (40, 2))
+    burn = np.full(40, screen.flown_as_asked.burn_m3[-1])
+    moments = tuple(m for m in screen._load.moments if m.id in ("ramp", "take_off", "zero_fuel"))
+    alone = replace(screen._load, moments=moments)
+    verdicts = alone.verdicts(stations, usable, burn)
+    for k in range(40):
+        items = tuple(replace(i, station=s.record.stations[p].id) for i, p in zip(screen.aboard.items, stations[k], strict=True) if p != LEFT)
+        fuel = dict(zip((t.id for t in s.record.tanks), usable[k], strict=True))
+        start = screen._load.moments[0].usable_m3
+        at = tuple(replace(m, usable_m3={t: 0.0 if m.id == "zero_fuel" else max(fuel[t] - (start[t] - m.usable_m3[t]), 0.0) for t in fuel})
+                   for m in moments)
+        load = load_of(s.record, screen.aboard.empty, items, s.errors)
+        margins, _ = whole.judge_load.load_margins(s.record, "normal", load, items, at, screen.aboard.density_kg_m3, 0.95, ())
+        worst = {"weights": 0, "cg": 0, "stations": 0}
+        for m in margins:
+            group = "weights" if m.id.startswith("weight.") else "cg" if m.id.startswith("cg.") else "stations"
+            if m.id != "weight.landing":
+                worst[group] = max(worst[group], ORDER.index(m.verdict))
+        for group in ("cg", "stations"):
+            assert verdicts[group][k] == worst[group], (k, group)
+
+
+def test_the_screening_agrees_with_the_ordinary_assessment():
+    s = demo()
+    changes = [c for c in changes_of(s) if c.kind not in ("seats", "move")]
+    screen = screen_of(s, changes)
+    sets = combinations_of(changes, 3)
+    rng = np.random.default_rng(5)
+    chosen = [sets[i] for i in rng.choice(len(sets), 16, replace=False)]
+    rated = screen.rate(candidates(screen, changes, chosen))
+    differ = 0
+    for k, c in enumerate(chosen):
+        after = assess(altered(s, edited(s.request_data, [changes[i] for i in c])))
+        apart = abs(ORDER.index(after.verdict) - int(rated.verdict[k]))
+        assert apart <= 1  # never within where the assessment says outside
+        differ += apart
+    assert differ <= 2
+
+
+def test_the_demo_is_made_to_fit_and_every_remedy_is_confirmed_by_its_own_request():
+    s = demo()
+    before = assess(s)
+    found = remedies(s, before)
+    assert before.verdict == OUTSIDE
+    assert found.remedies
+    costs = [r.cost for r in found.remedies]
+    assert costs == sorted(costs)
+    for r in found.remedies:
+        after = assess(altered(s, r.request))
+        assert after.verdict == r.verdict == WITHIN
+        assert r.verdict in r.sentence
+        assert r.bought_for
+        assert set(r.bought_for) <= {m.id for m in before.margins if m.verdict != WITHIN}
+
+
+def test_a_flight_within_limits_needs_no_remedy():
+    s = altered(demo(), edited(demo().request_data, [c for c in changes_of(demo()) if c.kind == "leave"]))
+    assert assess(s).verdict in (WITHIN, TIGHT)
+    if assess(s).verdict == WITHIN:
+        found = remedies(s)
+        assert not found.remedies
+        assert "nothing must change" in found.words
+
+
+def test_where_nothing_works_the_limit_the_shortfall_and_the_weight_are_named():
+    data = edited(demo().request_data, ())
+    for load in data["loads"]:
+        load["can_stay"] = load["can_move"] = False
+    for tank in data["fuel"].values():
+        tank.pop("add", None)
+    found = remedies(altered(demo(), data))
+    assert not found.remedies
+    assert "Nothing that can be changed makes it fit" in found.words
+    assert "leaving again" in found.words
+    assert "ramp weight of" in found.words
+
+
+def test_only_marked_items_move_or_stay_and_fuel_on_board_stays():
+    s = demo()
+    for change in changes_of(s):
+        for item, station in change.loads:
+            load = s.request.loads[item]
+            assert load.can_stay if station == LEFT else load.can_move
+        for tank, more in change.fuel_m3:
+            assert more >= -s.request.fuel[tank].add_m3 - 1e-12
+
+
+def test_people_sit_on_seats_and_no_more_than_there_are():
+    s = demo()
+    kinds = {x.id: x.kind for x in s.record.stations}
+    for change in changes_of(s):
+        for item, station in change.loads:
+            if station != LEFT and kinds[s.request.loads[item].station] == "seat":
+                assert s.record.stations[station].kind == "seat"
+    crowd = [i for i, c in enumerate(changes_of(s)) if c.words.startswith("move the rear left passenger")]
+    screen = screen_of(s, ())
+    rated = screen.rate(candidates(screen, changes_of(s)[: max(crowd) + 1], [(crowd[0],)]))
+    assert int(rated.by_limit["seats"][0]) == ORDER.index(OUTSIDE)
+
+
+def test_an_edit_leaves_the_request_as_it_was_and_takes_out_the_right_items():
+    data = {"loads": [{"what": x} for x in "abcd"], "fuel": {}}
+    def gone(i):
+        return Change("leave", "", "", "", ((("loads", i), REMOVED),), frozenset({f"load {i}"}), 0.0)
+
+    after = edited(data, [gone(0), gone(2)])
+    assert [x["what"] for x in after["loads"]] == ["b", "d"]
+    assert len(data["loads"]) == 4
+
+
+def test_without_a_model_there_is_one_sentence():
+    s = replace(demo(), calibrations=None, no_model="The record has no propeller.")
+    with pytest.raises(BadInput, match="The record has no propeller"):
+        screen_of(s, ())
+
+
+def test_a_stop_makes_a_long_flight_fit():
+    """Four people, fuel to add that is too heavy to lift from the start: less here, the rest at a stop on the way."""
+    s = demo()
+    data = edited(s.request_data, [c for c in changes_of(s) if c.kind == "leave" and "tent" in c.words])
+    data |= {"to": "KPDT", "via": [], "alternates": [], "cruise_altitude": "8500 ft"}
+    data["ground"] = {"highest": ["5900 ft"]}
+    data["weather"]["KPDT"] = {"wind": "calm", "temperature": "25 C", "dew_point": "5 C", "altimeter": "30.00 inHg",
+                               "visibility": "10 sm", "ceiling": "12000 ft"}
+    data.pop("leave_again")
+    for tank in data["fuel"].values():
+        tank["add"] = "7 usgal"
+    import tomlkit
+
+    asked = situation(demo_aeroplane(), tomlkit.dumps(data))
+    before = assess(asked)
+    assert before.verdict != WITHIN
+    changes = changes_of(asked)
+    found = detours(asked, before, screened(screen_of(asked, changes[:1]), changes[:1], costs_of(asked)), changes, 400.0, lambda words: None)
+    stops = [r for r in found if any(c.kind == "stop" for c in r.changes)]
+    assert stops
+    for r in stops:
+        assert len(r.further) == 1
+        assert "check fuel is sold" in r.sentence
+        assert r.request["to"] == r.further[0]["from"]
