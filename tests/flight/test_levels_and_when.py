@@ -23,6 +23,7 @@ from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN
 from ownship.world.geodesy import direct
 from ownship.world.magnetism import variation_deg
 
+HOURS = ("06:00", "11:00")
 BOISE = ZoneInfo("America/Boise")
 
 
@@ -262,6 +263,27 @@ def test_typed_air_does_not_hold_for_other_hours():
     far = [r for r in leaving_times(situated(light_load())).times if not r.air_known]
     assert len(far) == 43 and all(r.verdict in (NOT_KNOWN, OUTSIDE) for r in far)
     assert any("air is not known at 43 of 48" in w for w in demo_day().words)
+
+
+def test_hours_of_the_owner_s_make_other_half_hours_known():
+    """One more entry for 09:00 at each place, levels aloft for that morning: the air around it is known, at midnight still not."""
+    data = light_load(alternates=None, leave_again=None)
+    data["weather"] = {k: v | {"hours": [{"at": f"2026-07-11T{t}-06:00", **{x: y for x, y in v.items() if x != "use"}} for t in HOURS]}
+                       for k, v in data["weather"].items() if k != "KMYL"}
+    data["aloft_hours"] = [{"at": f"2026-07-11T{t}-06:00", "level": level, **v} for t in HOURS for level, v in data["aloft"].items()]
+    found = leaving_times(situated(data))
+    rows = {labels([r])[0]: r for r in found.times}
+    assert rows["09:00"].air_known and rows["09:00"].verdict in (WITHIN, TIGHT) and not rows["09:00"].landing_in_calm_air
+    assert not rows["00:00"].air_known and rows["00:00"].verdict in (NOT_KNOWN, OUTSIDE)
+    assert rows[labels([found.best])[0]].verdict == found.best.verdict != OUTSIDE
+
+
+def test_a_planned_departure_of_the_request_is_kept():
+    data = request_at(situated(request(planned_departure="2026-07-11T05:00-06:00")), datetime(2026, 7, 11, 14, 0, tzinfo=BOISE))
+    assert data["planned_departure"].startswith("2026-07-11T05:00")
+    far = leaving_times(situated(request(planned_departure="2026-07-11T05:00-06:00")))
+    assert not far.planned.air_known and any("05:00" in w for w in far.words)
+    assert [labels([r])[0] for r in far.times if r.air_known] == ["04:00", "04:30", "05:00", "05:30", "06:00"]
 
 
 def test_leaving_again_moves_with_the_departure():

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby
 from typing import Any
@@ -17,10 +17,8 @@ from ownship.errors import BadInput, NotPossible, OutOfRange
 from ownship.flight.alter import altered
 from ownship.flight.assessment import assess
 from ownship.flight.margins import Margin
-from ownship.flight.request import FlightRequest
 from ownship.flight.route import Point
 from ownship.flight.situation import Situation
-from ownship.units import to_si
 from ownship.words.cautions import cautions_for
 from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, WITHIN, Verdict
 from ownship.world.sun import is_night
@@ -28,7 +26,6 @@ from ownship.world.zones import zone_at
 
 Progress = Callable[[int, int], None]
 HALF_HOUR = timedelta(minutes=30)
-HOLDS_S = float(to_si(1, "h"))  # how far from the planned departure typed air still holds
 LIGHT, NIGHT = "light", "night"
 USES = {"lights": "position lights are needed", "passengers": "night recency counts for passengers"}
 
@@ -93,8 +90,8 @@ def half_hours(day: date, zone: ZoneInfo) -> tuple[datetime, ...]:
 def leaving_times(s: Situation, progress: Progress = lambda done, total: None) -> LeavingTimes:
     """The flight left at each half hour of its local day at the departure, and as planned.
 
-    leave_again moves with the departure. Typed air holds up to one hour from the planned departure; at other hours
-    it is not known unless the request has hourly values or a forecast. BadInput where the flight as typed cannot be
+    leave_again moves with the departure. Typed air holds around the planned departure; at other hours it is not known
+    unless the request has hourly values, a TAF or a forecast. BadInput where the flight as typed cannot be
     read; an hour that alone cannot be judged says why.
     """
     start = s.points[0]
@@ -107,31 +104,21 @@ def leaving_times(s: Situation, progress: Progress = lambda done, total: None) -
         times.append(_left_at(s, moment))
         progress(i + 1, len(moments))
     rows = tuple(times)
-    return LeavingTimes(day, zone.key, _sentence(rows), planned, rows, best_of(rows), _words(planned, rows, zone),
+    return LeavingTimes(day, zone.key, _sentence(rows), planned, rows, best_of(rows), _words(s, rows, zone),
                         cautions_for(["verdict", "model", *(["ifr"] if s.request.rules == "IFR" else [])]))
 
 
 def request_at(s: Situation, moment: datetime) -> dict[str, Any]:
-    """The request left at another moment: departure and leave_again shifted alike, its air as it holds then."""
+    """The request left at another moment: departure and leave_again shifted alike.
+
+    planned_departure, where the request has none, says which departure typed air was typed for: it holds an hour either
+    side of that, for leaving again by the same shift; hours, TAF and forecast have their own moments.
+    """
     data = {**s.request_data, "departure": moment.isoformat(timespec="minutes")}
     if s.leave_again is not None:
         shift = moment.astimezone(UTC) - s.departure.astimezone(UTC)  # two of one zone would subtract as wall clocks
         data["leave_again"] = (s.leave_again.astimezone(UTC) + shift).astimezone(s.leave_again.tzinfo).isoformat(timespec="seconds")
-    return _air_of_the_hour(s, data, moment)
-
-
-def _air_of_the_hour(s: Situation, data: dict[str, Any], moment: datetime) -> dict[str, Any]:
-    """Air that does not hold at the moment is kept from the flight.
-
-    A request that knows planned_departure does this itself, hour by hour; until then what was typed is left out
-    more than an hour away.
-    """
-    if "planned_departure" in {f.name for f in fields(FlightRequest)}:
-        again = {} if s.leave_again is None else {"planned_leave_again": s.leave_again.isoformat()}
-        return {"planned_departure": s.departure.isoformat(), **again, **data}
-    if abs((moment.astimezone(UTC) - s.departure.astimezone(UTC)).total_seconds()) <= HOLDS_S:
-        return data
-    return {k: v for k, v in data.items() if k not in ("weather", "aloft")}
+    return {"planned_departure": s.departure.isoformat(), **data}
 
 
 def _left_at(s: Situation, moment: datetime) -> LeavingTime:
@@ -215,13 +202,13 @@ def _sentence(rows: Sequence[LeavingTime]) -> str:
     return f"Leaving: {'; '.join(parts)}.{room}{nothing}"
 
 
-def _words(planned: LeavingTime, rows: Sequence[LeavingTime], zone: ZoneInfo) -> tuple[str, ...]:
+def _words(s: Situation, rows: Sequence[LeavingTime], zone: ZoneInfo) -> tuple[str, ...]:
     """What limits the answer: hours whose air is not known, a day on which the clocks change."""
-    blind, found = sum(not r.air_known for r in rows), []
+    blind, found, typed = sum(not r.air_known for r in rows), [], s.request.planned_departure or s.departure
     if blind:
         found.append(f"The air is not known at {blind} of {len(rows)} half hours: what was typed holds around the planned "
-                     f"departure, {planned.departure.astimezone(zone):%H:%M}, only. Light is shown there too; its landings are "
-                     "those of calm air.")
+                     f"departure, {typed if typed.tzinfo is None else typed.astimezone(zone):%H:%M}, only. Light is shown there "
+                     "too; its landings are those of calm air.")
     if len(rows) != 48:
         found.append(f"The clocks change on this day: it has {len(rows)} half hours.")
     return tuple(found)
