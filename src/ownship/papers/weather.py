@@ -16,10 +16,10 @@ NONE = "none"
 
 def weather_lines(answer: Any) -> Iterable[str]:
     """A questions.weather.WeatherAnswer in lines: METAR, TAF, forecast, the owner's own, and what is missing."""
-    yield f"{answer.place.name} {answer.name}".strip() + f", for {_time(answer.at)} (asked {_time(answer.now)})"
+    yield f"{answer.place.name} {answer.name}".strip() + f", for {_time(answer.at)} (asked {_time(answer.asked)})"
     for kind, told in (("METAR", answer.metar), ("TAF", answer.taf)):
-        yield from _told_lines(kind, told, answer.now)
-    yield from _forecast_lines(answer.forecast, answer.now)
+        yield from _told_lines(kind, told, answer.asked)
+    yield from _forecast_lines(answer.forecast, answer.asked)
     if answer.own is not None:
         yield f"Your request: {weather_text(answer.own.weather)} [{answer.own.words}; temperature within {_kelvin(answer.own)}]"
     for note in answer.notes:
@@ -69,9 +69,9 @@ def weather_json(answer: Any) -> dict[str, Any]:
     """A questions.weather.WeatherAnswer as JSON types; quantities are {"value","unit"}, null where not known."""
     p = answer.place
     return {"schema": 1, "place": {"ident": p.name, "name": answer.name, "lat": p.lat_deg, "lon": p.lon_deg},
-            "at": answer.at.isoformat(), "asked": answer.now.isoformat(), "network": answer.network_on,
-            "metar": _told_json(answer.metar, answer.now), "taf": _told_json(answer.taf, answer.now),
-            "forecast": _forecast_json(answer.forecast, answer.now),
+            "at": answer.at.isoformat(), "asked": answer.asked.isoformat(), "network": answer.network_on,
+            "metar": _told_json(answer.metar, answer.asked), "taf": _told_json(answer.taf, answer.asked),
+            "forecast": _forecast_json(answer.forecast, answer.asked),
             "own": None if answer.own is None else surface_json(answer.own.weather) | {
                 "words": answer.own.words, "borrowed": answer.own.borrowed,
                 "temperature_error": {"value": answer.own.temperature_sd_k, "unit": "K"}},

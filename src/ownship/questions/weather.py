@@ -58,12 +58,12 @@ class PlaceForecast:
 
 @dataclass(frozen=True)
 class WeatherAnswer:
-    """Weather of a place for a moment, asked at `now`; None what there is none of; notes: what is missing, stale, or off."""
+    """Weather of a place for a moment, and when it was asked; None what there is none of; notes: what is missing, stale, or off."""
 
     place: Point
     name: str
     at: datetime
-    now: datetime
+    asked: datetime
     network_on: bool
     metar: Told | None
     taf: Told | None
