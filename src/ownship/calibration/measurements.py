@@ -10,7 +10,7 @@ from ownship.performance import cruise as cruising
 from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
 from ownship.performance.model import APPROACH_OVER_STALL, LIFT_OFF_OVER_STALL, Model, cases, panel_rev_s, priors
-from ownship.performance.rows import VALUE_UNITS, Rows
+from ownship.performance.rows import NEED_RPM, VALUE_UNITS, Rows
 from ownship.performance.surfaces import surface_named
 from ownship.physics.airspeed import cas_from_ias_m_s, ias_from_cas_m_s
 from ownship.physics.atmosphere import Air, isa_temperature_k
@@ -48,6 +48,25 @@ def predict(model: Model, rows: Rows, *, noise: bool = False) -> FloatArray:
         chosen = rows.kind == kind
         out[chosen] = from_si(_BY_KIND[kind](model, rows.where(chosen), kind, noise), *VALUE_UNITS[kind])
     return out
+
+
+def out_of_reach(model: Model, rows: Rows) -> NDArray[np.bool_]:
+    """(row, draw): rows at an rpm that full throttle does not give in their air, or that is above the placard (panel).
+
+    A fit must not ask this, since a book prints what it prints; a prediction must.
+    """
+    out = np.zeros((len(rows), model.draws.size), dtype=bool)
+    chosen = np.isin(rows.kind, NEED_RPM)
+    if chosen.any():
+        part = rows.where(chosen)
+        state = cruising.at_rpm(model, _air(part), part.weight_kg, _panel_rev_s(model, part), noise=False)
+        out[chosen] = ~state.attainable | state.over_limit
+    return out
+
+
+def _panel_rev_s(model: Model, rows: Rows) -> FloatArray:
+    """What the panel shows at the rows' rpm, (row, draw)."""
+    return _by_optical(model, rows, cases(rows.rev_s) / model.p["tach"], cases(rows.rev_s))
 
 
 def _air(rows: Rows) -> Air:
@@ -105,8 +124,7 @@ def _cruise(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
         if not chosen.any():
             continue
         part = rows.where(chosen)
-        shown = _by_optical(model, part, cases(part.rev_s) / model.p["tach"], cases(part.rev_s))
-        state = cruising.at_rpm(model, _air(part), part.weight_kg, shown, mixture=mixture, noise=noise)
+        state = cruising.at_rpm(model, _air(part), part.weight_kg, _panel_rev_s(model, part), mixture=mixture, noise=noise)
         density = model.airframe.fuel_density_kg_m3
         out[chosen] = {"cruise_tas_kt": state.tas_m_s, "power_pct": state.power_1,
                        "fuel_flow_usgph": state.fuel_kg_s / density}[kind]

@@ -31,6 +31,7 @@ TEXTS = ("split", "spec", "origin", "kind", "flap", "mixture", "surface", "tacho
 CHOICES = {"origin": ("", "book", "own"), "mixture": ("", "lean", "rich"), "surface": surface_names(),
            "tachometer": ("", "panel", "optical"), "propeller": ("", "windmilling", "stopped")}
 NEED_RPM = ("power_pct", "cruise_tas_kt", "fuel_flow_usgph")
+WORSE_IS_LESS = ("rate_of_climb_fpm", "cruise_tas_kt", "max_level_tas_kt", "service_ceiling_ft", "static_rpm")
 MAY_BE_NEGATIVE = ("rate_of_climb_fpm",)
 MAY_BE_ZERO = ("climb_time_min", "climb_fuel_usgal", "climb_distance_nm", *MAY_BE_NEGATIVE)
 NEEDED = ("kind", "pressure_altitude_ft", "oat_c", "weight_lb", "value")
@@ -76,6 +77,11 @@ class Rows:
         index = np.nonzero(chosen)[0]
         return replace(self, **arrays, texts={k: v[chosen] for k, v in self.texts.items()},
                        cells=tuple(self.cells[i] for i in index), line=tuple(self.line[i] for i in index))
+
+    def block(self, start: int, end: int) -> Rows:
+        """The rows from number `start` up to, not including, `end`."""
+        number = np.arange(len(self))
+        return self.where((number >= start) & (number < end))
 
     def value_si(self) -> FloatArray:
         """Values in SI, each by the unit of its kind."""
