@@ -360,7 +360,7 @@ def test_the_reserve_may_differ_by_place_and_is_asked_for_with_the_time_of_the_l
 
     got, refused = inside(found, places, required)
     assert {c.ident for c in got} == {f"P{i}" for i in range(8)} - {"P1", "P2"}
-    assert refused == ("P1 lies where no fuel rule is known.",)
+    assert refused == ("P1 lies where no fuel rules are kept; say place in the request.",)
     assert all(0 < c.time_s < asked[c.ident] for c in got)
 
 

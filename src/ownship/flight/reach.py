@@ -228,23 +228,27 @@ class _Lines:
         slow = 1.0 / self.ground_m_s(way, way.cruise, length_m, flown_m, burnt_kg)
         return np.asarray(_at(way.cruise.fuel_kg, self.share(burnt_kg)) * slow), np.asarray(slow)
 
-    def solve(self, contingency_1: float = 0.0) -> FloatArray:
-        """Length whose trip x (1 + contingency) leaves what is required: 0 if none does, NaN where it cannot be flown or found."""
+    def solve(self, contingency_1: float = 0.0, near_m: FloatArray | None = None) -> FloatArray:
+        """Length whose trip x (1 + contingency) leaves what is required: 0 if none does, NaN where it cannot be flown or found.
+
+        near_m: lengths to begin with.
+        """
         p, start = self.loaded, self.loaded.start
         most = (start.on_board_m3 - start.required_m3) * p.model.airframe.fuel_density_kg_m3
         most = (most + contingency_1 * p.taxi_kg) / (1 + contingency_1)
         a = np.maximum(-self.trip(np.zeros((self.courses_deg.shape[0], most.size))).room_m, 0.0)
         least = self.trip(a).burnt_kg
-        over_a, b = least - most, a + FIRST_STEP_M
+        over_a, b = least - most, a + FIRST_STEP_M if near_m is None else np.maximum(np.nan_to_num(near_m), a + FIRST_STEP_M)
+        over_b = self.trip(b).burnt_kg - most
         for _ in range(ROUNDS):
-            over_b = self.trip(b).burnt_kg - most
             more = np.abs(over_b) > FOUND_KG
             if not more.any():
                 break
             with np.errstate(divide="ignore", invalid="ignore"):
                 new = np.clip(b - over_b * (b - a) / (over_b - over_a), 0.0, HALF_THE_EARTH_M)
             a, over_a, b = np.where(more, b, a), np.where(more, over_b, over_a), np.where(more, new, b)
-        return np.where(least > most, 0.0, np.where(np.abs(self.trip(b).burnt_kg - most) <= FOUND_KG, b, np.nan))
+            over_b = self.trip(b).burnt_kg - most
+        return np.where(least > most, 0.0, np.where(np.abs(over_b) <= FOUND_KG, b, np.nan))
 
 
 @dataclass(frozen=True)
@@ -289,7 +293,7 @@ def reach(model: Model, air: AirMass, settings: Settings, start: Start, *, trip:
     distance = np.zeros_like(solved) if cannot else np.nan_to_num(solved, nan=0.0)
     low, median, high = (np.quantile(distance, q, axis=1) for q in BANDS.values())
     if start.contingency_1 > 0 and not cannot:
-        low = np.minimum(low, np.median(np.nan_to_num(lines.solve(start.contingency_1), nan=0.0), axis=1))
+        low = np.minimum(low, np.median(np.nan_to_num(lines.solve(start.contingency_1, solved), nan=0.0), axis=1))
     why = tuple("" if low[i] > 0 else cannot or _why(loaded, solved[i], median[i] > 0) for i in range(bearings))
     unsure = ("Full throttle may not give this power at this level.",) if np.mean(loaded.state.attainable) < 0.95 else ()
     time = np.where(median > 0, np.median(np.nan_to_num(lines.trip(distance).time_s, nan=np.inf), axis=1), np.nan)

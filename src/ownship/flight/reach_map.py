@@ -106,8 +106,8 @@ class Candidate:
     """An aerodrome inside: initial true course, distance, usable fuel left at the last landing (5, 50, 95 %).
 
     certain: inside the low reach, otherwise inside the median one. short: nearer than climb and descent at this level
-    need, whose whole fuel is counted. time_s: median, from leaving the blocks to the landing there; landing_kg (draw,): the
-    weight then.
+    need, whose whole fuel is counted. time_s, late_s: median and 95 %, from leaving the blocks to the landing there;
+    landing_kg (draw,): the weight then.
     """
 
     ident: str
@@ -117,6 +117,7 @@ class Candidate:
     certain: bool
     short: bool
     time_s: float
+    late_s: float
     landing_kg: FloatArray = field(repr=False, compare=False)
 
 
@@ -148,7 +149,7 @@ def inside(found: Reach, aerodromes: Iterable[Aerodrome],
         elif 1.0 < distance <= limit:
             groups.setdefault(height, []).append(_Far(place.ident, course, distance))
     every = [c for height, group in groups.items() for c in _reached(found, height, group, required)]
-    refused += [f"{c} lies where no fuel rule is known." for c in every if isinstance(c, str)]
+    refused += [f"{c} lies where no fuel rules are kept; say place in the request." for c in every if isinstance(c, str)]
     return tuple(sorted((c for c in every if isinstance(c, Candidate)), key=lambda c: c.distance_m)), tuple(refused)
 
 
@@ -160,6 +161,7 @@ def _reached(found: Reach, far_m: float, group: list[_Far], required: Required |
     reached: list[Candidate | str] = []
     for i, place in enumerate(group):
         burnt = trip.burnt_kg[i]
+        late = float(np.quantile(np.nan_to_num(trip.out_s[i], nan=np.inf), BANDS["high"], method="inverted_cdf"))
         times = [float(np.median(np.nan_to_num(t[i], nan=np.inf))) for t in (trip.time_s, trip.out_s)]
         used = np.nan_to_num(burnt, nan=NEVER_KG) / density  # a draw that cannot be flown has nothing left
         need = s.required_m3 if required is None or not np.isfinite(times[0]) else required(place.ident, times[0])
@@ -174,7 +176,7 @@ def _reached(found: Reach, far_m: float, group: list[_Far], required: Required |
         reached.append(Candidate(
             place.ident, place.course_deg, place.distance_m, tuple(left),
             bool(np.quantile(over, BANDS["low"]) >= 0 and np.median(over) >= cover), bool(np.median(trip.room_m[i]) < 0),
-            times[1], s.dry_kg + s.on_board_m3 * density - trip.out_kg[i]))
+            times[1], late if np.isfinite(late) else times[1], s.dry_kg + s.on_board_m3 * density - trip.out_kg[i]))
     return reached
 
 
@@ -195,4 +197,4 @@ def _worse(several: list[Candidate]) -> Candidate:
     least = min(several, key=lambda c: c.left_m3[1])
     heaviest = max(several, key=lambda c: float(np.nan_to_num(np.median(c.landing_kg), nan=-1.0)))
     return replace(least, certain=all(c.certain for c in several), short=any(c.short for c in several),
-                   landing_kg=heaviest.landing_kg)
+                   late_s=max(c.late_s for c in several), landing_kg=heaviest.landing_kg)
