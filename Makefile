@@ -28,6 +28,7 @@ bench: $(VENV)/.test
 # What takes hours; its figures go to docs/figures.md.
 soak: $(VENV)/.test
 	$(BIN)/python -m soak owners --count 60
+	$(BIN)/python -m soak remedies --count 50
 
 serve: $(VENV)/.run
 	$(BIN)/ownship serve

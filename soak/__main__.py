@@ -1,4 +1,7 @@
-"""`python -m soak owners`: coverage of the 90 % bands over synthetic owners, pooled and by kind of figure.
+"""`python -m soak owners`, `python -m soak remedies`.
+
+remedies: brute force over requests of up to three changes, cheapest first, each judged in full, finds none cheaper than the
+search's. owners: coverage of the 90 % bands over synthetic owners, pooled and by kind of figure.
 
 The proof is the line "own": pooled 0.85 to 0.97, each kind 0.80 to 0.99; exit 1 where it misses. The other lines say
 where a miss comes from (tests/calibration/owners.py).
@@ -19,7 +22,12 @@ HELPERS = Path(__file__).resolve().parent.parent / "tests" / "calibration" / "ow
 
 def owners_module():
     """tests/calibration/owners.py, by its path."""
-    spec = importlib.util.spec_from_file_location("synthetic_owners", HELPERS)
+    return module_of("synthetic_owners", HELPERS)
+
+
+def module_of(name, path):
+    """A file of the tests as a module."""
+    spec = importlib.util.spec_from_file_location(name, path)
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module
     spec.loader.exec_module(module)
@@ -77,6 +85,54 @@ def owners(count, as_json, first):
     return not missed
 
 
+def remedies(count, requests, first):
+    """Brute force with the ordinary assessment, full bands: is a cheaper remedy than the search's ever found?"""
+    from ownship.errors import BadInput, NotPossible
+    from ownship.flight.alter import altered
+    from ownship.flight.assessment import assess
+    from ownship.flight.changes import changes_of, costs_of, edited
+    from ownship.flight.remedies import remedies as search
+    from ownship.words.verdicts import WITHIN
+
+    varied = module_of("test_remedies", HELPERS.parent.parent / "flight" / "test_remedies.py").varied
+    say, good = sys.stdout.write, True
+    for seed in range(first, first + count):
+        s = varied(seed)
+        before, costs = assess(s), costs_of(s)
+        found = search(s, before)
+        cost = min((r.cost for r in found.remedies if r.verdict == WITHIN), default=float("inf"))
+        changes = changes_of(s)
+        sets = sorted((sum(changes[i].cost for i in c), len(c), c) for c in touching_apart(changes))
+        tried, cheaper = 0, None
+        for price, _, chosen in sets[:requests]:
+            if price >= cost - 0.05 or before.verdict == WITHIN:
+                break
+            tried += 1
+            try:
+                after = assess(altered(s, edited(s.request_data, [changes[i] for i in chosen])))
+            except (BadInput, NotPossible):
+                continue
+            known = before.timeline and after.timeline
+            later = max((after.timeline[-1].time - before.timeline[-1].time).total_seconds(), 0) / 60 if known else 0
+            if after.verdict == WITHIN and price + costs["minute"] * later < cost - 0.5:
+                cheaper = (price, [changes[i].words for i in chosen])
+                break
+        good &= cheaper is None
+        say(f"flight {seed}: {before.verdict}, search {cost:.1f}, {tried} cheaper requests assessed: {cheaper or 'none within'}\n")
+    return good
+
+
+def touching_apart(changes, most=3):
+    """Every set of up to `most` changes that touch different parts."""
+    from itertools import combinations
+
+    for size in range(1, most + 1):
+        for chosen in combinations(range(len(changes)), size):
+            touched = [t for i in chosen for t in changes[i].touches]
+            if len(touched) == len(set(touched)):
+                yield chosen
+
+
 def main():
     """The command line."""
     parser = argparse.ArgumentParser(prog="python -m soak", description="Long runs that are no tests.")
@@ -85,7 +141,13 @@ def main():
     one.add_argument("--count", type=int, default=60)
     one.add_argument("--first", type=int, default=100, help="first seed; the tests use 0 to 3")
     one.add_argument("--json", action="store_true")
+    two = commands.add_parser("remedies", help="brute force finds no cheaper remedy")
+    two.add_argument("--count", type=int, default=50)
+    two.add_argument("--requests", type=int, default=2000)
+    two.add_argument("--first", type=int, default=100)
     given = parser.parse_args()
+    if given.what == "remedies":
+        return 0 if remedies(given.count, given.requests, given.first) else 1
     return 0 if owners(given.count, given.json, given.first) else 1
 
 
