@@ -327,7 +327,25 @@ def test_the_gusts_of_a_tempo_blow_across_and_from_behind():
     found = by_id(weather_over_time_margins(s)[0])
     assert found["own.crosswind.KBOI"].verdict == "outside limits"
     assert found["own.crosswind.KBOI"].required.value > 20
-    assert found["tailwind.KBOI"].verdict == "tight" and "the distance is for 0 kt" in found["tailwind.KBOI"].words
+    assert found["wind.KBOI"].verdict == "tight" and "tailwind may be" in found["wind.KBOI"].words
+    assert "the distance is for 0 kt" in found["wind.KBOI"].words
+
+
+def test_gusts_that_may_be_on_landing_are_more_than_the_distance_was_worked_out_for():
+    text = "TAF KU79 111730Z 1118/1218 26006KT P6SM SKC TEMPO 1120/1123 26012G32KT"
+    s = flight(with_weather("KU79", taf=text, temperature="25 C", altimeter="30 inHg", wind="260/06"))
+    ends = {"landing": next(e for e in s.places["KU79"].ends if e.landing_allowed)}
+    margins = by_id(weather_over_time_margins(s, ends)[0])
+    assert margins["wind.KU79"].verdict == "tight"
+
+
+def test_a_metar_with_a_taf_gives_the_temperature_and_its_age_is_said():
+    entry = {"metar": "KMYL 111553Z 10005KT 10SM OVC002 27/07 A3002", "taf": AIM.format("KMYL").replace("OVC015", "BKN050")}
+    s = flight(with_weather("KMYL", **entry))
+    w = s.weather["KMYL"].weather
+    assert from_si(w.temperature_k, "C", "temperature") == pytest.approx(27) and from_si(w.ceiling_m, "ft") == pytest.approx(5000)
+    assert w.observed is None  # a forecast sky is no report
+    assert any("are those of the METAR" in x for x in weather_over_time_margins(s)[1])
 
 
 def test_a_typed_wind_of_the_hour_goes_before_the_taf_and_an_old_metar_behind_it():

@@ -20,7 +20,8 @@ from ownship.flight.planning import usual
 from ownship.flight.request import FlightRequest
 from ownship.flight.route import Leg, Point, build_route, leg_between, point_of
 from ownship.flight.timeline import Settings, power_setting
-from ownship.flight.weather_at import HOLDS_S, Wanted, weather_at
+from ownship.flight.weather_at import weather_at
+from ownship.flight.weather_sources import HOLDS_S, Wanted
 from ownship.physics.atmosphere import SEA_LEVEL_PA, Air, isa_temperature_k, pressure_altitude_m
 from ownship.physics.wind import wind_triangle
 from ownship.rules.ruleset import RuleSet, load_ruleset, place_of_country

@@ -11,16 +11,16 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from ownship.flight import margins as rule
 from ownship.flight.distances import Operation
-from ownship.flight.places import ELEMENTS, HourEntry, PlaceWeather, WeatherEntry, entry_of, joined, moved_to, placed, read_entry
+from ownship.flight.places import ELEMENTS, PlaceWeather, WeatherEntry, entry_of, placed, read_entry
 from ownship.flight.planning import usual
 from ownship.flight.request import FlightRequest, RunwayWish
 from ownship.flight.route import Point
-from ownship.flight.runways import EndWind, candidates, crosswind_margins, wind_on
+from ownship.flight.runways import EndWind, candidates, crosswind_margins, gust_addition_m_s, wind_on
+from ownship.flight.weather_sources import HOLDS_S, Wanted, dew_below_k, forecast_ground, hours_text, own_hours
 from ownship.rules.ruleset import Minima
 from ownship.units import from_si, to_si
 from ownship.words.figures import figure
@@ -34,28 +34,9 @@ if TYPE_CHECKING:
     from ownship.flight.situation import Situation
 
 WINDOW_S = float(to_si(30, "min"))  # an estimated moment is looked at so long before and after
-HOLDS_S = float(to_si(1, "h"))  # how far from its moment typed or reported weather still holds
 NOTHING = SurfaceWeather(None, None, None, None, None, None, "not known")
 _FALLS = ("", "wet", "snow")
 _Found = tuple[list[rule.Margin], list[str]]
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """When air is wanted. moment None: not known (an arrival without a model to estimate it).
-
-    shift_s: how far this lies from the moment that the weather was typed for, None: the request names no such moment;
-    near: whether the weather of the place was typed for about this moment (not so when leaving again days later).
-    """
-
-    moment: datetime | None
-    shift_s: float | None = None
-    near: bool = True
-
-    @property
-    def typed_holds(self) -> bool:
-        """Whether typed weather may be used: as typed, or within an hour of the moment it was typed for."""
-        return self.shift_s is None or abs(self.shift_s) <= HOLDS_S
 
 
 def weather_at(request: FlightRequest, ident: str, places: dict[str, Aerodrome], day: date, wanted: Wanted,
@@ -68,8 +49,8 @@ def weather_at(request: FlightRequest, ident: str, places: dict[str, Aerodrome],
     found = entry_of(request, ident)
     if found is None and forecast is None:
         return None
-    sources = [] if found is None else _own_hours(found, ident, places, day, wanted)
-    sources += _forecast(forecast, places.get(ident), wanted)
+    sources = [] if found is None else own_hours(found, ident, places, day, wanted)
+    sources += forecast_ground(forecast, places.get(ident), wanted)
     if found is not None:
         sources += _typed_and_taf(found, ident, places, day, wanted)
     if not sources:
@@ -79,21 +60,19 @@ def weather_at(request: FlightRequest, ident: str, places: dict[str, Aerodrome],
 
 def _why_nothing(wanted: Wanted) -> str:
     moment = "the moment" if wanted.moment is None else f"{wanted.moment.astimezone(UTC):%d %b %H:%M}Z"
-    away = "" if wanted.shift_s is None else f", {_hours_text(wanted.shift_s)} from the moment the weather was typed for"
+    away = "" if wanted.shift_s is None else f", {hours_text(wanted.shift_s)} from the moment the weather was typed for"
     return f"not known: nothing covers {moment}{away}"
-
-
-def _hours_text(seconds: float) -> str:
-    return f"{abs(float(from_si(seconds, 'h'))):.1f} h"
 
 
 def _laid_over(sources: Sequence[PlaceWeather]) -> PlaceWeather:
     """Each element from the first source that has it; what falls is the worst of all."""
     by = {name: next((s for s in sources if getattr(s.weather, name) is not None), sources[0]) for name in ELEMENTS}
     found = {name: getattr(s.weather, name) for name, s in by.items()}
-    found["dew_point_k"] = _dew_k(found["temperature_k"], found["dew_point_k"])
+    found["dew_point_k"] = dew_below_k(found["temperature_k"], found["dew_point_k"])
     used = [s for s in sources if any(s is by[n] and found[n] is not None for n in ELEMENTS)] or [sources[0]]
-    reported = next((s.weather for s in used if s.weather.observed is not None), NOTHING)
+    sky = by["ceiling_m"].weather
+    reports = [sky] if found["ceiling_m"] is not None else [s.weather for s in used]  # a TAF's sky is no report of now
+    reported = next((r for r in reports if r.observed is not None), NOTHING)
     weather = SurfaceWeather(**found, source="; ".join(dict.fromkeys(s.weather.source for s in used)), station=reported.station,
                              observed=reported.observed, falling=max((s.weather.falling for s in sources), key=_FALLS.index))
     warm, wind = by["temperature_k"], by["wind"]
@@ -101,60 +80,7 @@ def _laid_over(sources: Sequence[PlaceWeather]) -> PlaceWeather:
                         max((s.age_s for s in used if s.age_s is not None), default=None))
 
 
-def _dew_k(temperature_k: float | None, dew_point_k: float | None) -> float | None:
-    """A dew point of another source or moment than the temperature: never above it."""
-    return dew_point_k if temperature_k is None or dew_point_k is None else min(temperature_k, dew_point_k)
-
-
-# -- the owner's hours ------------------------------------------------------------------------------------------------
-def _own_hours(found: tuple[WeatherEntry, str], ident: str, places: dict[str, Aerodrome], day: date,
-               wanted: Wanted) -> list[PlaceWeather]:
-    """The owner's entries joined at the moment; near an entry as good as typed, farther off as good as a forecast."""
-    entry, target = found
-    if not entry.hours or wanted.moment is None:
-        return []
-    known = [(h.at, read_entry(h.values, places.get(target), day)) for h in entry.hours]
-    weather = joined(known, wanted.moment)
-    if weather is None:
-        return []
-    off_s = min(abs((h.at - wanted.moment).total_seconds()) for h in entry.hours)
-    weather = replace(weather, dew_point_k=_dew_k(weather.temperature_k, weather.dew_point_k),
-                      source=_hours_source(entry.hours, wanted.moment))
-    own = placed(weather, target, ident, places)
-    sd = own.temperature_sd_k if off_s <= HOLDS_S else max(own.temperature_sd_k, usual("temperature_sd"))
-    return [replace(own, temperature_sd_k=sd, at=wanted.moment, age_s=off_s)]
-
-
-def _hours_source(hours: Sequence[HourEntry], at: datetime) -> str:
-    """Which entries stand behind a moment, and where the owner has them from."""
-    around = [h for h in hours if h.at == at] or [h for a, b in pairwise(hours) if a.at < at < b.at for h in (a, b)]
-    said = ", ".join(dict.fromkeys(h.source for h in around if h.source))
-    return f"entered by the pilot for {' and '.join(f'{h.at.astimezone(UTC):%d %b %H:%M}Z' for h in around)}" + (
-        f" ({said})" if said else "")
-
-
-# -- forecast, report, TAF --------------------------------------------------------------------------------------------
-def _forecast(forecast: Forecast | None, place: Aerodrome | None, wanted: Wanted) -> list[PlaceWeather]:
-    """The forecast's ground at the moment, its temperature brought from the cell's elevation to the place's."""
-    found = None if forecast is None or wanted.moment is None else forecast.ground_at(wanted.moment)
-    if found is None or forecast is None:
-        return []
-    temperature, dew = moved_to(found.temperature_k, found.dew_point_k, forecast.elevation_m,
-                                None if place is None else place.elevation_m)
-    weather = SurfaceWeather(_forecast_wind(found.wind_from_deg, found.wind_m_s, found.gust_m_s), temperature, dew,
-                             found.altimeter_pa, None, None, f"forecast of {found.source}")
-    words = f"forecast of {found.source}, run up to {_hours_text(found.run_age_s)} old by then"
-    return [PlaceWeather(weather, found.spread.temperature_sd_k, False, words, wanted.moment, found.run_age_s)]
-
-
-def _forecast_wind(from_deg: float | None, speed_m_s: float | None, gust_m_s: float | None) -> WindReport | None:
-    """A forecast wind; a gust out of a calm blows from anywhere."""
-    if speed_m_s is None:
-        return None
-    gust = None if gust_m_s is None else max(gust_m_s, speed_m_s)
-    return WindReport(from_deg, speed_m_s, gust, from_deg is None and bool(gust))
-
-
+# -- typed, reported, TAF ---------------------------------------------------------------------------------------------
 def _typed_and_taf(found: tuple[WeatherEntry, str], ident: str, places: dict[str, Aerodrome], day: date,
                    wanted: Wanted) -> list[PlaceWeather]:
     """Typed and reported weather of about the moment, then the TAF, then typed weather that is only not excluded."""
@@ -270,12 +196,21 @@ def _of_use(s: Situation, use: _Use, end: RunwayEnd | None) -> _Found:
         return _crosswind(s, use, end, air, []) if _moved_on(s, use, air) else [], [
             f"The TAF of {taf.station} does not cover {use.wanted.moment.astimezone(UTC):%d %b %H:%M}Z, {use.doing}."]
     place = use.point.aerodrome
-    margins = _crosswind(s, use, end, air, [p.wind for p in may_be])
+    margins, old = _crosswind(s, use, end, air, [p.wind for p in may_be]), _old_metar(entry[0], use, s.day)
     if place is not None and taf.station not in place.codes:
-        return margins, [*_hazards(use, may_be), f"The TAF is of {taf.station}: ceiling and visibility at {use.point.name} "
+        return margins, [*old, *_hazards(use, may_be), f"The TAF is of {taf.station}: ceiling and visibility at {use.point.name} "
                                                  f"{use.doing} are not judged by it."]
     minima, said = _minima(s, use, may_be, f"TAF {taf.station} {taf.issued:%d%H%M}Z, worst that may be")
-    return margins + minima, said + _hazards(use, may_be)
+    return margins + minima, old + said + _hazards(use, may_be)
+
+
+def _old_metar(entry: WeatherEntry, use: _Use, day: date) -> list[str]:
+    """A METAR beside the TAF that gives temperature and altimeter long before or after they are wanted."""
+    age_s = None if entry.metar is None else _age_s(read_entry(WeatherEntry(entry.metar, where=entry.where), None, day), use.wanted)
+    if age_s is None or age_s <= HOLDS_S:
+        return []
+    return [f"Temperature and altimeter of {use.point.name} {use.doing}, where nothing else gives them, are those of the METAR "
+            f"{hours_text(age_s)} off."]
 
 
 def _moved_on(s: Situation, use: _Use, air: PlaceWeather | None) -> bool:
@@ -302,7 +237,7 @@ def _hazards(use: _Use, may_be: Sequence[Period]) -> list[str]:
 
 def _crosswind(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None,
                winds: Sequence[WindReport | None]) -> list[rule.Margin]:
-    """crosswind.<place>, own.crosswind.<place>: the strongest on the runway's end; tailwind.<place>: more than planned for."""
+    """crosswind.<place>, own.crosswind.<place>: the strongest on the runway's end; and what goes beyond the plan's."""
     operation: Operation = "landing" if use.key in ("landing", "alternate") else "take-off"
     wish = s.request.runways.get(use.typed, RunwayWish())
     place, plan = use.point.aerodrome, None if air is None else air.weather.wind
@@ -319,12 +254,21 @@ def _crosswind(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather
     speeds = s.record.speeds
     blown = EndWind(0.0, max(w.tailwind_m_s for w in every), worst, "")
     found = crosswind_margins(use.id, blown, speeds.demonstrated_crosswind_m_s, s.request.own.crosswind_m_s, speeds.source)
-    if blown.tailwind_m_s > planned.tailwind_m_s:
-        about = rule.About(f"tailwind.{use.id}", f"tailwind that may be on {end.ident}", ADVICE, "TAF", use.point.name)
-        found.append(rule.stated(about, TIGHT, f"{from_si(blown.tailwind_m_s, 'kt'):.0f} kt of tailwind may be on {end.ident} "
-                                 f"{use.doing}; the distance is for {from_si(planned.tailwind_m_s, 'kt'):.0f} kt.",
-                                 figure(planned.tailwind_m_s, "kt"), figure(blown.tailwind_m_s, "kt")))
+    found += _beyond_plan(use, end, planned, blown, plan, winds if operation == "landing" else ())
     return [replace(m, moment=use.wanted.moment, place=use.point.name) for m in found]
+
+
+def _beyond_plan(use: _Use, end: RunwayEnd, planned: EndWind, blown: EndWind, plan: WindReport | None,
+                 winds: Sequence[WindReport | None]) -> list[rule.Margin]:
+    """wind.<place>: more tailwind, or for a landing more gust, than the distance was worked out for, is tight."""
+    about = rule.About(f"wind.{use.id}", f"wind that may be on {end.ident}", ADVICE, "TAF", use.point.name)
+    added, least = max((gust_addition_m_s(w) for w in winds), default=0.0), gust_addition_m_s(plan)
+    for what, asked, may_be in (("tailwind", planned.tailwind_m_s, blown.tailwind_m_s),
+                                ("added to the approach speed for gusts", least, added)):
+        if may_be > asked:
+            return [rule.stated(about, TIGHT, f"{from_si(may_be, 'kt'):.0f} kt {what} may be on {end.ident} {use.doing}; the "
+                                f"distance is for {from_si(asked, 'kt'):.0f} kt.", figure(asked, "kt"), figure(may_be, "kt"))]
+    return []
 
 
 def _minima(s: Situation, use: _Use, may_be: Sequence[Period], source: str) -> _Found:

@@ -243,7 +243,8 @@ def _own(request: FlightRequest, place: str, aerodrome: Aerodrome | None, at: da
          forecast: Forecast | None) -> PlaceWeather | None:
     """What the request says of the place at the moment: its hours, the forecast, its typed weather as typed."""
     from ownship.flight.request import ident
-    from ownship.flight.weather_at import Wanted, weather_at
+    from ownship.flight.weather_at import weather_at
+    from ownship.flight.weather_sources import Wanted
 
     names = {ident(place), *(aerodrome.codes if aerodrome else ())}
     name = next((n for n in request.weather if n in names), ident(place))
