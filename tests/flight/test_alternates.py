@@ -144,6 +144,30 @@ def test_without_a_forecast_the_alternate_is_not_known_and_a_report_alone_is_no_
     assert typed.verdict == "within limits"
 
 
+TAF = "TAF KMYL 111730Z 1118/1218 20008KT P6SM BKN020 TEMPO 1120/1124 2SM BKN005"
+
+
+def test_a_taf_that_covers_the_arrival_is_a_forecast_and_its_worst_counts():
+    plan = ifr(taf=TAF.split(" TEMPO", maxsplit=1)[0], metar=METAR)[0]["alternate.KMYL"]
+    assert plan.verdict == "within limits" and plan.available.value == pytest.approx(2000)
+    over = ifr(taf=TAF.replace("1118/1218", "1118/1120").split(" TEMPO")[0], metar=METAR)[0]["alternate.KMYL"]
+    assert over.verdict == "not known"  # the TAF ends before the arrival, the METAR is a report
+    answer = check_text(demo_aeroplane(), flight({"KMYL": {"taf": TAF}}, rules="IFR", cruise_altitude="9000 ft"))
+    assert next(m for m in answer.margins if m.id == "alternate.KMYL").verdict == "outside limits"
+
+
+def test_the_owners_hours_around_the_arrival_are_a_forecast_and_before_it_none():
+    def hours(*clocks, **values):
+        return [{"at": f"2026-07-11T{x}-06:00", "ceiling": "900 ft", "visibility": "5 sm"} | values for x in clocks]
+
+    def verdict(entries):
+        return ifr(hours=entries, metar=METAR)[0]["alternate.KMYL"].verdict
+
+    assert verdict(hours("16:00", "18:00")) == "within limits"
+    assert verdict(hours("16:00", "18:00", visibility="1 sm")) == "outside limits"
+    assert verdict(hours("14:00", "15:00")) == "not known"
+
+
 def test_half_a_forecast_that_breaks_the_lowest_minima_is_outside_already():
     assert ifr(visibility="0.5 sm")[0]["alternate.KMYL"].verdict == "outside limits"
 

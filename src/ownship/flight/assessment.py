@@ -28,6 +28,7 @@ from ownship.flight.runways import JudgedEnd, choose, crosswind_margins, obstacl
 from ownship.flight.sentence import sentence, sources, warnings_of
 from ownship.flight.situation import Situation
 from ownship.flight.tanks import BurnPhase, Change, TankPlan, plan_tanks
+from ownship.flight.weather_at import weather_over_time_margins
 from ownship.units import from_si
 from ownship.words.cautions import cautions_for
 from ownship.words.verdicts import NOT_KNOWN, OWN_MINIMUM, worst
@@ -100,9 +101,10 @@ def _flight_margins(
              *_go_around(s, f, landing_end)] for f in flights]
     weather, unchecked = judge_route.weather_margins(s)
     alternates, unchecked_there = judge_alternates.alternate_margins(s, flights, aboard.missing)
+    over_time, unchecked_then = weather_over_time_margins(s, {key: judged.end for key, judged in runways.items()})
     common = [*runway_margins, *judge_route.level_margins(s), *judge_route.route_obstacles(s, governing), *weather,
               *alternates, *_unflown(s, flights)]
-    return rule.merge(common, *sets), runways, (*unchecked, *unchecked_there)
+    return rule.merge(common, over_time, *sets), runways, (*unchecked, *unchecked_there, *unchecked_then)
 
 
 def _aboard(s: Situation) -> _Aboard:
@@ -257,7 +259,7 @@ def _runways(s: Situation, aboard: _Aboard, flights: list[Flown]) -> tuple[dict[
         wish = s.request.runways.get(typed, RunwayWish())
         if key == "leave_again" and wish.end.lower() != "best":
             wish = RunwayWish("best", wish.surface_state)
-        judged = choose(id_, name, point.aerodrome, operation, wish, s.weather.get(typed), weight,  # type: ignore[arg-type]
+        judged = choose(id_, name, point.aerodrome, operation, wish, s.weather_for(key), weight,  # type: ignore[arg-type]
                         s.calibrations, s.request.factors, noise)
         if isinstance(judged, rule.Margin):
             found.append(judged)

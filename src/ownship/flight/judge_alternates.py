@@ -15,16 +15,19 @@ from numpy.typing import NDArray
 
 from ownship.flight import margins as rule
 from ownship.flight.flown import Flown
-from ownship.flight.places import PlaceWeather, weather_of
+from ownship.flight.places import PlaceWeather, WeatherEntry, entry_of, joined, read_entry, weather_of
 from ownship.flight.planning import usual
 from ownship.flight.request import RunwayWish
 from ownship.flight.route import Point, point_of
 from ownship.flight.runways import choose, crosswind_margins
 from ownship.flight.situation import Situation
+from ownship.flight.weather_at import taf_of
 from ownship.rules.ruleset import AlternateNeed, Minima, Rule
 from ownship.units import from_si
 from ownship.words.figures import figure
 from ownship.words.verdicts import ADVICE, LIMITATION, OUTSIDE, OWN_MINIMUM, PERFORMANCE, TIGHT, WITHIN
+from ownship.world.taf import prevailing
+from ownship.world.weather import SurfaceWeather
 
 FloatArray = NDArray[np.float64]
 _Found = tuple[list[rule.Margin], list[str]]
@@ -155,12 +158,27 @@ def _expected(s: Situation, typed: str) -> tuple[float | None, float | None]:
     weather = s.weather.get(typed)
     if weather is None:
         return None, None
-    if weather.weather.observed is None:
-        return weather.weather.ceiling_m, weather.weather.visibility_m
-    entry = s.request.weather.get(typed)
-    if entry is None or weather.borrowed:
-        return None, None
-    return entry.ceiling_m, entry.visibility_m
+    found = weather.weather
+    if found.observed is None:
+        return found.ceiling_m, found.visibility_m
+    foreseen = _foreseen(s, typed)
+    return (found.ceiling_m if any(x.ceiling_m is not None for x in foreseen) else None,
+            found.visibility_m if any(x.visibility_m is not None for x in foreseen) else None)
+
+
+def _foreseen(s: Situation, typed: str) -> list[SurfaceWeather | WeatherEntry]:
+    """What of the request says the weather of a place for when it is reached: the owner's hours, a TAF, typed values."""
+    given, wanted = entry_of(s.request, typed), s.wanted["alternate" if typed in s.request.alternates else "landing"]
+    if given is None:
+        return []
+    entry, target = given
+    found: list[SurfaceWeather | WeatherEntry | None] = [entry if wanted.typed_holds else None]
+    if wanted.moment is not None:
+        taf = taf_of(entry, wanted.moment)
+        found.append(None if taf is None else prevailing(taf, wanted.moment))
+        hours = [(h.at, read_entry(h.values, s.places.get(target), s.day)) for h in entry.hours]
+        found.append(joined(hours, wanted.moment) if hours else None)
+    return [x for x in found if x is not None]
 
 
 def _pair(about: rule.About, typed: str, ceiling_m: float | None, visibility_m: float | None, least: Minima) -> rule.Margin:
