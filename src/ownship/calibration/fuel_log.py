@@ -127,6 +127,23 @@ class FuelLog:
         half = BAND_Z * float(np.sqrt(times @ self.covariance_m6_s2 @ times))
         return mean, mean - half, mean + half
 
+    def flow_words(self) -> tuple[str, ...]:
+        """The learned flow of each phase with its band."""
+        return self.words[: len(PHASES)]
+
+    def plan_words(self) -> tuple[str, ...]:
+        """What to plan the next flight on, phase by phase, and why where it is more than learned."""
+        flows = ", ".join(f"{f.phase} {number_text(from_si(f.plan_m3_s, 'usgal/h'), 1)}" for f in self.flows)
+        waiting = [f.name for f in self.fills if f.open]
+        if not waiting:
+            return (f"Every fill agrees or is settled: plan the next flight on the learned flows, or the high end of their bands: "
+                    f"{flows} US gal/h.",)
+        cruise = next(f for f in self.flows if f.phase == "cruise")
+        more = 100 * (cruise.plan_m3_s / cruise.mean_m3_s - 1)
+        worse = f"{more:.0f} % more than learned" if more > 0 else "the learned flows, which are the worse"
+        return (f"Until {' and '.join(waiting)} {'is' if len(waiting) == 1 else 'are'} settled, plan the next flight on {worse}: "
+                f"{flows} US gal/h.",)
+
     def plan_burn_m3(self, flight: FlightPhases) -> float:
         """Burn of such a flight at the flows to plan on (the worse ones while a fill is not settled), in m3."""
         return float(flight.times_s() @ [f.plan_m3_s for f in self.flows])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -10,6 +9,8 @@ from typing import TypeVar
 
 import numpy as np
 
+from ownship.calibration.keys import DISTANCE, IAS, altitude, oat, place, read_date, rpm, speed, weight
+from ownship.calibration.logged import EngineSaid, FillSaid, in_order, read_engine, read_fill
 from ownship.errors import MissingSource, NotPossible
 from ownship.performance.surfaces import surface_names
 from ownship.physics.airspeed import cas_from_ias_m_s, tas_from_cas_m_s
@@ -22,11 +23,6 @@ from ownship.words.figures import number_text
 PositionErrorTable = tuple[tuple[float, ...], tuple[float, ...]]
 T = TypeVar("T")
 
-# What is believable; altitudes and temperatures are the hard range of the model.
-ALTITUDE = {"low": "-1000 ft", "high": "16000 ft"}
-AIR_TEMPERATURE = {"low": "-45 C", "high": "50 C"}
-WEIGHT = {"low": "500 lb", "high": "12500 lb"}
-IAS, DISTANCE, RPM = {"low": "25 kt", "high": "250 kt"}, {"low": "50 ft", "high": "20000 ft"}, ("500 rpm", "4000 rpm")
 TAS_M_S = (float(to_si(30, "kt")), float(to_si(250, "kt")))
 ROUNDING_M = 1e-6  # 3,000 to 3,300 ft are 300 ft, whatever the last digit says
 STEEPEST_M_S, LEAST_HEIGHT_M = float(to_si(4000, "ft/min")), float(to_si(300, "ft"))
@@ -128,6 +124,8 @@ class Measurements:
     take_offs: tuple[RunwayRun, ...] = ()
     landings: tuple[RunwayRun, ...] = ()
     fuel_flows: tuple[FuelFlow, ...] = ()
+    fills: tuple[FillSaid, ...] = ()
+    engine: tuple[EngineSaid, ...] = ()
 
 
 def read_measurements(root: Table) -> Measurements:
@@ -141,7 +139,7 @@ def read_measurements(root: Table) -> Measurements:
     source = "" if record is None else record.text("source", "")
     if record is None or not source:
         raise MissingSource(f"{root.name}: no [record] source; say there who measured, with what.")
-    _read_date(record)
+    read_date(record)
     record.done()
 
     def many(key: str, read: Callable[[Table], T]) -> tuple[T, ...]:
@@ -154,44 +152,10 @@ def read_measurements(root: Table) -> Measurements:
     measured = Measurements(
         source, many("level_run", _level_run), many("timed_climb", _timed_climb), many("glide", _glide),
         many("static", _static), many("tachometer", _tachometer), many("take_off", _take_off),
-        many("landing", _landing), many("fuel_flow", _fuel_flow))
+        many("landing", _landing), many("fuel_flow", _fuel_flow), many("fill", read_fill), many("engine", read_engine))
+    in_order(root.name, measured.fills, measured.engine)
     root.done()
     return measured
-
-
-def _read_date(table: Table) -> date | None:
-    day = table.take("date", None)
-    if day is not None and not isinstance(day, date):
-        raise table.bad("date", f"{day!r} should be a date without quotes, as in 2024-05-17.")
-    return day
-
-
-def _place(table: Table) -> tuple[int, date | None]:
-    """Line and date of a measurement; its note is for the owner alone."""
-    table.text("note", None)
-    found = re.search(r" line (\d+)", table.where())
-    return int(found[1]) if found else 0, _read_date(table)
-
-
-def _altitude(t: Table, key: str = "pressure_altitude") -> float:
-    return float(t.quantity(key, "length", **ALTITUDE))
-
-
-def _oat(t: Table) -> float:
-    return float(t.quantity("oat", "temperature", **AIR_TEMPERATURE))
-
-
-def _weight(t: Table) -> float:
-    return float(t.quantity("weight", "mass", **WEIGHT))
-
-
-def _rpm(t: Table, key: str = "rpm") -> float:
-    return float(t.quantity(key, "rotation", low=RPM[0], high=RPM[1]))
-
-
-def _speed(t: Table, key: str) -> float | None:
-    found = t.quantity(key, "speed", None, **IAS)
-    return None if found is None else float(found)
 
 
 def _level_run(t: Table) -> LevelRun:
@@ -210,12 +174,12 @@ def _level_run(t: Table) -> LevelRun:
     if not TAS_M_S[0] <= tas <= TAS_M_S[1]:
         raise t.bad("legs", f"they make a true airspeed of {kt_text(tas)}, which is not believable; allowed is "
                             f"{kt_text(TAS_M_S[0])} to {kt_text(TAS_M_S[1])}; check the legs.")
-    return LevelRun(*_place(t), _altitude(t), _oat(t), _weight(t), _rpm(t), _speed(t, "ias"),
+    return LevelRun(*place(t), altitude(t), oat(t), weight(t), rpm(t), speed(t, "ias"),
                     t.choice("mixture", ("lean", "rich"), "lean"), tuple(speeds), tuple(tracks))
 
 
 def _change(t: Table, sign: int, words: str, propeller: str = "") -> TimedChange:
-    low, high = _altitude(t, "from"), _altitude(t, "to")
+    low, high = altitude(t, "from"), altitude(t, "to")
     time = float(t.quantity("time", "time", low="10 s", high="2 h"))
     if sign * (high - low) < LEAST_HEIGHT_M - ROUNDING_M:
         raise t.bad("to", f"{ft_text(low)} to {ft_text(high)} is no {words} of "
@@ -225,7 +189,7 @@ def _change(t: Table, sign: int, words: str, propeller: str = "") -> TimedChange
                             f"believable; allowed is up to {fpm_text(STEEPEST_M_S)}.")
     ias = float(t.quantity("ias", "speed", **IAS))
     gps = t.choice("heights", ("pressure", "gps"), "pressure") == "gps"
-    return TimedChange(*_place(t), low, high, time, ias, _oat(t), _weight(t), propeller, _altitude(t) if gps else None)
+    return TimedChange(*place(t), low, high, time, ias, oat(t), weight(t), propeller, altitude(t) if gps else None)
 
 
 def _timed_climb(t: Table) -> TimedChange:
@@ -240,12 +204,12 @@ def _glide(t: Table) -> TimedChange:
 
 
 def _static(t: Table) -> StaticRun:
-    return StaticRun(*_place(t), _rpm(t), _oat(t), _altitude(t), t.flag("optical"))
+    return StaticRun(*place(t), rpm(t), oat(t), altitude(t), t.flag("optical"))
 
 
 def _tachometer(t: Table) -> tuple[float, float]:
-    _place(t)
-    panel, optical = _rpm(t, "panel"), _rpm(t, "optical")
+    place(t)
+    panel, optical = rpm(t, "panel"), rpm(t, "optical")
     if not TACHOMETER_1[0] <= optical / panel <= TACHOMETER_1[1]:
         raise t.bad("optical", f"{rpm_text(optical)} against {rpm_text(panel)} on the panel differ by more than 15 %, which "
                                "is not believable; check the number of blades set on the optical tachometer.")
@@ -259,24 +223,24 @@ def _runway_run(t: Table, lift_off: float | None = None, at_50ft: float | None =
         raise t.bad("roll", "neither roll nor over_50ft is given; give one or both.")
     if roll is not None and over is not None and over <= roll:
         raise t.bad("over_50ft", f"{ft_text(over)} is not more than the roll of {ft_text(roll)}; over_50ft includes the roll.")
-    return RunwayRun(*_place(t), roll, over, _altitude(t), _oat(t), _weight(t),
+    return RunwayRun(*place(t), roll, over, altitude(t), oat(t), weight(t),
                      float(t.quantity("headwind", "speed", low="-20 kt", high="40 kt")),
                      float(t.quantity("slope", "gradient", 0.0, "-8 %", "8 %")), t.choice("surface", surface_names()[1:]),
                      t.choice("flap", ("up", "take_off", "landing"), ""), lift_off, at_50ft, approach)
 
 
 def _take_off(t: Table) -> RunwayRun:
-    lift_off, at_50ft = _speed(t, "lift_off"), _speed(t, "at_50ft")
+    lift_off, at_50ft = speed(t, "lift_off"), speed(t, "at_50ft")
     return _runway_run(t, lift_off, at_50ft)
 
 
 def _landing(t: Table) -> RunwayRun:
-    return _runway_run(t, approach=_speed(t, "approach"))
+    return _runway_run(t, approach=speed(t, "approach"))
 
 
 def _fuel_flow(t: Table) -> FuelFlow:
     flow = float(t.quantity("flow", "volume flow", low="1 usgal/h", high="60 usgal/h"))
-    return FuelFlow(*_place(t), flow, _rpm(t), _altitude(t), _oat(t), _weight(t), t.choice("mixture", ("lean", "rich")))
+    return FuelFlow(*place(t), flow, rpm(t), altitude(t), oat(t), weight(t), t.choice("mixture", ("lean", "rich")))
 
 
 def geometric_m_s(change: TimedChange) -> tuple[float, float]:

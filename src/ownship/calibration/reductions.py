@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ownship.calibration.fuel_found import MeanFlow
 from ownship.calibration.measured import (
     FuelFlow,
     LevelRun,
@@ -47,12 +48,13 @@ class Reduced:
     position_error: tuple[tuple[float, float, float], ...] = ()
 
 
-def reduce(measurements: Measurements, position_error: PositionErrorTable | None) -> Reduced:
+def reduce(measurements: Measurements, position_error: PositionErrorTable | None, from_fills: MeanFlow | None = None) -> Reduced:
     """Rows (origin "own"), findings in words and position error from measurements.
 
     Level run: TAS and wind by least squares of |Vg - w| - TAS. Climb: geometric rate = pressure-altitude rate x T/T_isa
     at the middle, or as is where the heights are GPS ones.
     Rpm stay the panel's: its error is a parameter, which a row of tachometer_pct teaches.
+    from_fills: the mean cruise flow that the fills teach (fuel_found), a row with its own sd.
     position_error: the record's table (ias, cas), m/s, used to compare. Derivation: docs/methods/measurements.md.
     """
     work = _Work(position_error, [], [], [])
@@ -70,6 +72,8 @@ def reduce(measurements: Measurements, position_error: PositionErrorTable | None
             _reduce_runway(what, one, work)
     for flow in measurements.fuel_flows:
         _reduce_flow(flow, work)
+    if from_fills is not None:
+        _reduce_fills(from_fills, work)
     return Reduced(_rows(work.rows), tuple(work.findings), tuple(work.position))
 
 
@@ -186,6 +190,12 @@ def _reduce_flow(flow: FuelFlow, work: _Work) -> None:
              temperature_k=flow.temperature_k, weight_kg=flow.weight_kg, mixture=flow.mixture)
     work.findings.append(f"Fuel flow (line {flow.line}): {from_si(flow.flow_m3_s, 'usgal/h'):.1f} usgal/h at "
                          f"{rpm_text(flow.rev_s)}, mixture {flow.mixture}.")
+
+
+def _reduce_fills(mean: MeanFlow, work: _Work) -> None:
+    c = mean.cruise
+    work.row("fuel_flow_usgph", mean.line, mean.flow_m3_s, pressure_altitude_m=c.pressure_altitude_m, rev_s=c.rev_s,
+             temperature_k=c.temperature_k, weight_kg=c.weight_kg, mixture=c.mixture, sd=float(from_si(mean.sd_m3_s, "usgal/h")))
 
 
 def _reduce_runway(what: str, run: RunwayRun, work: _Work) -> None:

@@ -17,11 +17,11 @@ from ownship.questions.reading import DEMO, demo_text, read_text
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
     from ownship.calibration.estimate import Calibration
-    from ownship.calibration.reductions import Reduced
     from ownship.flight.distances import Calibrations
     from ownship.performance.model import Airframe, KindError
     from ownship.performance.rows import Rows
     from ownship.physics.propeller import Surrogate
+    from ownship.questions.logs import OwnFile
 
 DRAWS, SEED = 256, 0
 
@@ -208,13 +208,9 @@ def _calibration(c: Any, label: str, seed: int, errors: dict[str, KindError]) ->
     return Calibration(_text(c, "label"), mean, covariance, _whole(c, "rows"), seed, errors, effective)
 
 
-def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
-             where: tuple[str, str] | None) -> Rows | None:
-    from dataclasses import replace
-
-    import numpy as np
-
-    from ownship.performance.rows import joined, read_rows
+def _book_parts(record: AirframeRecord, folder: Path | None, rows_path: str | None, where: tuple[str, str] | None) -> list[Rows]:
+    """The rows of a handbook, as one part or none; a file may hold the owner's too (origin)."""
+    from ownship.performance.rows import read_rows
 
     found = (read_text(rows_path), rows_path) if rows_path else rows_text(record, folder)
     parts = [] if found is None else [read_rows(found[0], found[1])]
@@ -224,13 +220,44 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
         parts = [p.where(_column(p, column) == value) for p in parts]
         if not any(len(p) for p in parts):
             raise BadInput(f"--where {column}={value}: no row has that; check the column's values.")
+    return parts
+
+
+def own_path_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None) -> str | None:
+    """The owner's file: the one named, else that of the record where it is the record's rows that are asked for."""
     if own_path is None and rows_path is None and record.book is not None and record.book.own and folder is not None:
-        own_path = str(folder / record.book.own)
-    if own_path and own_path.endswith(".toml"):
-        reduced = measured(record, own_path)
-        if not len(reduced.rows):
-            raise BadInput(f"{own_path} holds no measurement that the model can learn from. {' '.join(reduced.findings)}")
-        parts.append(reduced.rows)
+        return str(folder / record.book.own)
+    return own_path
+
+
+def own_file_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
+                where: tuple[str, str] | None = None) -> OwnFile | None:
+    """The owner's measurements file (TOML) with its logs; None where there is none, or a CSV of rows."""
+    from ownship.performance.rows import joined
+    from ownship.questions.logs import own_file
+
+    path = own_path_of(record, folder, rows_path, own_path)
+    if not path or not path.endswith(".toml"):
+        return None
+    book = [p.where(p.texts["origin"] != "own") for p in _book_parts(record, folder, rows_path, where)]
+    return own_file(record, path, joined(book) if book else None)
+
+
+def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
+             where: tuple[str, str] | None) -> Rows | None:
+    from dataclasses import replace
+
+    import numpy as np
+
+    from ownship.performance.rows import joined, read_rows
+
+    parts = _book_parts(record, folder, rows_path, where)
+    own_path = own_path_of(record, folder, rows_path, own_path)
+    measured = own_file_of(record, folder, rows_path, own_path, where)
+    if measured is not None:
+        if measured.empty():
+            raise BadInput(f"{own_path} holds no measurement that the model can learn from. {' '.join(measured.reduced.findings)}")
+        parts += [measured.reduced.rows] if len(measured.reduced.rows) else []
     elif own_path:
         own = read_rows(read_text(own_path), own_path)
         parts.append(replace(own, texts=own.texts | {"origin": np.full(len(own), "own")}))
@@ -248,16 +275,6 @@ def _real_wind(rows: Rows, record: AirframeRecord) -> Rows:
         return rows
     counted = np.where(rows.headwind_m_s > 0, 0.5, 1.5) * rows.headwind_m_s
     return replace(rows, headwind_m_s=np.where(rows.texts["origin"] == "own", rows.headwind_m_s, counted))
-
-
-def measured(record: AirframeRecord, path: str) -> Reduced:
-    """The owner's measurements file reduced to rows and findings."""
-    from ownship.calibration.measured import read_measurements
-    from ownship.calibration.reductions import reduce
-    from ownship.performance.model import airframe_of
-    from ownship.schema import read_toml
-
-    return reduce(read_measurements(read_toml(read_text(path), path)), airframe_of(record).position_error)
 
 
 def _column(rows: Rows, column: str) -> Any:

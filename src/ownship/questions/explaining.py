@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, measured, record_of, surrogate_of
+from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, own_file_of, record_of, surrogate_of
 
 if TYPE_CHECKING:
     from ownship.calibration.estimate import Calibration
@@ -34,8 +34,9 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
     else:
         book = "what its book says" if fitted.book.rows_used else "what is known of aeroplanes of its kind, no rows at all"
         lines = {book: _figures(models.book), "this one aeroplane before any measurement": _figures(unmeasured)}
-    if own_path and own_path.endswith(".toml"):
-        lines["what your measurements say"] = _findings(measured(record, own_path))
+    own_file = own_file_of(record, folder, rows_path, own_path, where)
+    if own_file is not None:
+        lines |= {"what your measurements say": _findings(own_file.reduced)} | own_file.headings()
     if models.own is not None:
         before = {f.name: f for f in diagnostics.key_figures(unmeasured)}
         lines["how far from its book"] = list(diagnostics.distance_from_book(models.book, models.own))
