@@ -165,7 +165,10 @@ def _read_row(name: str, line: int, header: tuple[str, ...], cells: list[str], c
         if allowed is not None and cell not in allowed and (need_value or column != "origin"):  # asked rows are no one's
             raise BadInput(f"{name} line {line}, {column}: {cell!r} is not one of: {', '.join(x or 'blank' for x in allowed)}.")
         texts[column].append(cell)
-    _check_kind(row["kind"], columns["rpm"][-1], columns["climb_kias"][-1], columns["value"][-1], f"{name} line {line}")
+    where = f"{name} line {line}"
+    _check_kind(row["kind"], columns["rpm"][-1], columns["climb_kias"][-1], columns["value"][-1], where)
+    if columns["at_50ft_kias"][-1] < columns["lift_off_kias"][-1]:
+        raise BadInput(f"{where}, at_50ft_kias: {row['at_50ft_kias']} is below lift_off_kias, {row['lift_off_kias']}; correct one.")
 
 
 def _check_kind(kind: str, rpm: float, ias: float, value: float, where: str) -> None:
