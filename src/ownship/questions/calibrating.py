@@ -18,12 +18,14 @@ if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
     from ownship.calibration.estimate import Calibration
     from ownship.flight.distances import Calibrations
-    from ownship.performance.model import Airframe, KindError
+    from ownship.performance.model import Airframe, KindError, Model
     from ownship.performance.rows import Rows
     from ownship.physics.propeller import Surrogate
     from ownship.questions.logs import OwnFile
 
 DRAWS, SEED = 256, 0
+BLOCK_ROWS = 16  # of a prediction: with 512 draws about as long as vectors work best, and memory stays small
+LEAST_GIVEN_1 = 0.9  # share of the draws whose full throttle must give an rpm within its limit, or the row stays blank
 
 
 @dataclass(frozen=True)
@@ -210,10 +212,12 @@ def _calibration(c: Any, label: str, seed: int, errors: dict[str, KindError]) ->
 
 def _book_parts(record: AirframeRecord, folder: Path | None, rows_path: str | None, where: tuple[str, str] | None) -> list[Rows]:
     """The rows of a handbook, as one part or none; a file may hold the owner's too (origin)."""
+    from ownship.performance.model import airframe_of
+    from ownship.performance.row_checks import checked
     from ownship.performance.rows import read_rows
 
     found = (read_text(rows_path), rows_path) if rows_path else rows_text(record, folder)
-    parts = [] if found is None else [read_rows(found[0], found[1])]
+    parts = [] if found is None else [checked(read_rows(found[0], found[1]), found[1], airframe_of(record))]
     parts = [_real_wind(p, record) for p in parts]
     if where is not None:
         column, value = where
@@ -245,11 +249,9 @@ def own_file_of(record: AirframeRecord, folder: Path | None, rows_path: str | No
 
 def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
              where: tuple[str, str] | None) -> Rows | None:
-    from dataclasses import replace
-
-    import numpy as np
-
-    from ownship.performance.rows import joined, read_rows
+    from ownship.performance.model import airframe_of
+    from ownship.performance.row_checks import checked, own_rows
+    from ownship.performance.rows import joined
 
     parts = _book_parts(record, folder, rows_path, where)
     own_path = own_path_of(record, folder, rows_path, own_path)
@@ -257,10 +259,9 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
     if measured is not None:
         if measured.empty():
             raise BadInput(f"{own_path} holds no measurement that the model can learn from. {' '.join(measured.reduced.findings)}")
-        parts += [measured.reduced.rows] if len(measured.reduced.rows) else []
+        parts += [checked(measured.reduced.rows, str(own_path), airframe_of(record))] if len(measured.reduced.rows) else []
     elif own_path:
-        own = read_rows(read_text(own_path), own_path)
-        parts.append(replace(own, texts=own.texts | {"origin": np.full(len(own), "own")}))
+        parts.append(own_rows(read_text(own_path), own_path, airframe_of(record)))
     return joined(parts) if parts else None
 
 
@@ -363,30 +364,53 @@ def _matched_to(fitted: Fitted) -> str:
 
 
 def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None) -> str:
-    """The rows as CSV with predicted, low_90 and high_90 appended, by the own calibration where there is one; a row
-    outside the hard range of the model (invariant 1) stays blank."""
-    import numpy as np
+    """The rows as CSV with predicted, low_90 and high_90 appended, by the own calibration where there is one.
 
+    All three stay blank where the row lies outside the hard range of the model (invariant 1), where full throttle does
+    not give its rpm or its rpm is above the limit (the most probable aeroplane or more than 10 % of the draws), and
+    where more than 5 % of the draws cannot do it.
+    """
     from ownship.calibration.estimate import draws_of, middle
-    from ownship.calibration.measurements import predict as predict_rows
-    from ownship.performance.model import Model, airframe_of, beyond_range
+    from ownship.performance.model import Model, airframe_of
+    from ownship.performance.row_checks import check_speeds
     from ownship.performance.rows import read_rows
 
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
     fitted = _fitted(calibration_path, record, folder)
     calibration = fitted.own or fitted.book
-    rows = _real_wind(read_rows(read_text(rows_path), rows_path, need_value=False), record)
-    surrogate = surrogate_of(airframe)
-    best = predict_rows(Model(airframe, surrogate, middle(calibration)), rows)[:, 0]
-    draws = predict_rows(Model(airframe, surrogate, draws_of(calibration, 512, SEED)), rows, noise=True)
-    beyond = beyond_range(rows.pressure_altitude_m, rows.temperature_k) & (rows.kind != "service_ceiling_ft")
-    best, draws = np.where(beyond, np.nan, best), np.where(beyond[:, None], np.nan, draws)
+    rows = read_rows(read_text(rows_path), rows_path, need_value=False)
+    check_speeds(rows, rows_path, airframe)
+    rows, surrogate = _real_wind(rows, record), surrogate_of(airframe)
+    models = (Model(airframe, surrogate, middle(calibration)), Model(airframe, surrogate, draws_of(calibration, 512, SEED)))
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([*rows.columns, "predicted", "low_90", "high_90"])
-    for cells, value, line in zip(rows.cells, best, draws, strict=True):
-        good = line[np.isfinite(line)]
-        band = ("", "") if good.size < 0.9 * line.size else tuple(f"{x:.4f}" for x in np.percentile(good, [5, 95]))
-        writer.writerow([*cells, f"{value:.4f}" if np.isfinite(value) else "", *band])
+    for start in range(0, len(rows), BLOCK_ROWS):
+        block = rows.block(start, start + BLOCK_ROWS)
+        writer.writerows([*cells, *figures] for cells, figures in zip(block.cells, _predicted(*models, block), strict=True))
     return out.getvalue()
+
+
+def _predicted(best: Model, all_draws: Model, rows: Rows) -> list[tuple[str, ...]]:
+    """(predicted, low_90, high_90) of every row as text; three blanks where there is no answer."""
+    import numpy as np
+
+    from ownship.calibration.measurements import out_of_reach
+    from ownship.calibration.measurements import predict as predict_rows
+    from ownship.performance.bands import LEAST_ABLE_1, banded
+    from ownship.performance.model import beyond_range
+    from ownship.performance.rows import NEED_RPM, WORSE_IS_LESS
+
+    values, draws = predict_rows(best, rows)[:, 0], predict_rows(all_draws, rows, noise=True)
+    beyond = beyond_range(rows.pressure_altitude_m, rows.temperature_k) & (rows.kind != "service_ceiling_ft")
+    cannot = out_of_reach(all_draws, rows)
+    blank = beyond | out_of_reach(best, rows)[:, 0] | (cannot.mean(axis=1) > 1 - LEAST_GIVEN_1)
+    found = []
+    for kind, value, line, without, none in zip(rows.kind.tolist(), values, draws, cannot, blank, strict=True):
+        # an rpm that a few draws cannot give: the band of those that can; a distance that a few cannot fly: no upper end
+        able = line[~without & np.isfinite(line)] if kind in NEED_RPM else line
+        band = banded(able, -np.inf if kind in WORSE_IS_LESS else np.inf, LEAST_ABLE_1)
+        figures = (float(value), band[0], band[2])
+        found.append(("",) * 3 if none or not np.isfinite(figures).all() else tuple(f"{x:.4f}" for x in figures))
+    return found
