@@ -123,6 +123,10 @@ def _start(s: Situation, flown: Flown, required_m3: FloatArray) -> Start:
 
 def wind_source(s: Situation) -> str:
     """Where the winds aloft are from, in words."""
+    if s.aloft.words:
+        return " ".join(s.aloft.words)
+    if s.request.aloft_hours:
+        return "[[aloft_hours]] or [aloft] of the request"
     fb = s.request.aloft_fb
     return "[aloft] of the request" if fb is None else f"winds-aloft text of {fb[1]}, [aloft] of the request"
 

@@ -81,7 +81,8 @@ def _flights(s: Situation) -> tuple[list[Flown], list[str]]:
     if s.calibrations is None:
         raise BadInput(f"Without a performance model there is no reach: {s.no_model}")
     if not s.air.known:
-        raise BadInput("[aloft]: no winds and temperatures aloft are given, so the reach is not known; enter both.")
+        raise BadInput(" ".join(["[aloft]: no winds and temperatures aloft are given, so the reach is not known; enter both.",
+                                 *s.aloft.words]))
     aboard = _aboard(s)
     if aboard.load is None or aboard.missing:
         raise BadInput(f"Without the load there is no reach: {aboard.missing}")
@@ -179,5 +180,5 @@ def _said(s: Situation, flights: list[Flown], trip: str) -> list[str]:
     if isinstance(limit, float) and weight > limit:
         said.append(f"Take-off weight {from_si(weight, 'lb'):,.0f} lb is over the limit of {from_si(limit, 'lb'):,.0f} lb: "
                     "this reach is of a flight that is outside limits.")
-    return [*said, "Not judged here: the take-off from the start, weight and CG, tank plan, terrain, levels, weather minima, "
-                   "go-around; check judges them."]
+    return [*said, "Not judged here: the take-off from the start, weight and CG, tank plan, terrain, levels, weather "
+                   "minima, what a TAF says may be, go-around; check judges them."]
