@@ -23,7 +23,7 @@ from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN
 from ownship.world.geodesy import direct
 from ownship.world.magnetism import variation_deg
 
-HOURS = ("06:00", "11:00")
+HOURS = ("06:00", "12:00")
 BOISE = ZoneInfo("America/Boise")
 
 
@@ -266,7 +266,7 @@ def test_typed_air_does_not_hold_for_other_hours():
 
 
 def test_hours_of_the_owner_s_make_other_half_hours_known():
-    """One more entry for 09:00 at each place, levels aloft for that morning: the air around it is known, at midnight still not."""
+    """Entries for 06:00 and 12:00 at each place and aloft: between them the air is known, at midnight still not."""
     data = light_load(alternates=None, leave_again=None)
     data["weather"] = {k: v | {"hours": [{"at": f"2026-07-11T{t}-06:00", **{x: y for x, y in v.items() if x != "use"}} for t in HOURS]}
                        for k, v in data["weather"].items() if k != "KMYL"}
@@ -351,7 +351,7 @@ def test_the_best_hour_is_fit_and_none_fit_has_more_room(pairs):
     if best is not None:
         same = [r for r in fit if r.verdict == best.verdict]
         assert best.verdict == WITHIN or all(r.verdict == TIGHT for r in fit)
-        assert all(r.allowance_1 is None or (best.allowance_1 is not None and best.allowance_1 >= r.allowance_1) for r in same)
+        assert all(r.allowance_1 is None or (best.allowance_1 is not None and best.allowance_1 >= r.allowance_1 - 0.01) for r in same)
 
 
 @given(st.lists(st.sampled_from(ORDER), min_size=1, max_size=48))

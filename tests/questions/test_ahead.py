@@ -117,6 +117,7 @@ def test_text_of_the_day_has_every_half_hour_with_light_and_the_plan():
     assert clocks == [f"{i // 2:02d}:{30 * (i % 2):02d}" for i in range(48)]
     assert "night" in text and "position lights are needed" in text and "As planned, 15:00: Outside limits" in text
     assert "air is not known at" in text and "in calm air" in text
+    assert "[aloft]" in text  # square brackets are words here, no mark-up
 
 
 @COMMANDS

@@ -168,7 +168,8 @@ def best_of(rows: Sequence[LeavingTime]) -> LeavingTime | None:
 
 
 def _room(row: LeavingTime) -> float:
-    return -math.inf if row.allowance_1 is None else row.allowance_1
+    """Room to a hundredth of an allowance: less than that is no difference."""
+    return -math.inf if row.allowance_1 is None else round(row.allowance_1, 2)
 
 
 def labels(rows: Sequence[LeavingTime]) -> tuple[str, ...]:
@@ -197,7 +198,8 @@ def _sentence(rows: Sequence[LeavingTime]) -> str:
         if mine:
             parts.append(f"{verdict} {'at every half hour' if len(runs) == 1 else ', '.join(mine)}")
     best = best_of(rows)
-    room = "" if best is None or best.allowance_1 is None else f" Most room leaving {labels(rows)[rows.index(best)]}."
+    differ = best is not None and len({_room(r) for r in rows if r.verdict == best.verdict}) > 1
+    room = f" Most room leaving {labels(rows)[rows.index(best)]}." if best is not None and differ else ""
     nothing = " No half hour is known to be within limits." if all(r.verdict != WITHIN for r in rows) else ""
     return f"Leaving: {'; '.join(parts)}.{room}{nothing}"
 

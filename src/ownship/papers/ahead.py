@@ -70,9 +70,9 @@ def _levels_table(answer: Levels) -> Table:
     table = _table("", "level", "time", "fuel (usable)", "left at landing", "ground", "clearance", "tightest", "room")
     for row in reversed(answer.levels):
         where = row.altitude.text(0) + ("" if row.obeys else " free") + (" best" if row is answer.best else "")
-        table.add_row(_verdict(row.verdict), where, _text(row.time, 0), _text(row.fuel, 1), _text(row.fuel_left, 1),
-                      _grounds(row.ground, "highest_ground"), _grounds(row.ground, "clearance"),
-                      _tightest(row.tightest, row.sentence), _room(row.tightest))
+        _row(table, row.verdict, where, _text(row.time, 0), _text(row.fuel, 1), _text(row.fuel_left, 1),
+             _grounds(row.ground, "highest_ground"), _grounds(row.ground, "clearance"), _tightest(row.tightest, row.sentence),
+             _room(row.tightest))
     return table
 
 
@@ -81,8 +81,8 @@ def _times_table(answer: LeavingTimes) -> Table:
     for label, row in zip(labels(answer.times), answer.times, strict=True):
         landing = "not known" if row.landing is None else f"{row.landing:%H:%M}{' in calm air' if row.landing_in_calm_air else ''}"
         best = " best" if row is answer.best else ""
-        table.add_row(_verdict(row.verdict), label + best, _light(row.light_at_departure), landing, _light(row.light_at_landing),
-                      _tightest(row.tightest, row.sentence), _room(row.tightest))
+        _row(table, row.verdict, label + best, _light(row.light_at_departure), landing, _light(row.light_at_landing),
+             _tightest(row.tightest, row.sentence), _room(row.tightest))
     return table
 
 
@@ -93,9 +93,10 @@ def _table(*names: str) -> Table:
     return table
 
 
-def _verdict(verdict: Verdict) -> Text:
+def _row(table: Table, verdict: Verdict, *cells: str) -> None:
+    """A row that begins with the verdict; cells as they stand, square brackets too."""
     shape, colour = SHAPES[verdict]
-    return Text(f"{shape} {verdict.removesuffix(' limits')}", style=colour)
+    table.add_row(Text(f"{shape} {verdict.removesuffix(' limits')}", style=colour), *(Text(c) for c in cells))
 
 
 def _text(figure: Figure | None, digits: int) -> str:

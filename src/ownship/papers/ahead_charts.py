@@ -111,7 +111,8 @@ def _curve(named: Sequence[tuple[str, LeavingTime]]) -> Layered:
     x = _clock(named, shown=False)
     points = [p for label, r in named if (p := _point(label, r))]
     room = [p["room"] for p in points]
-    y = alt.Y("room:Q", title="room, in allowances", scale=alt.Scale(domain=[min([-1.0, *room]), max([1.0, *room])], nice=False))
+    ends = [1.08 * min([-1.0, *room]), 1.08 * max([1.0, *room])]
+    y = alt.Y("room:Q", title="room, in allowances", scale=alt.Scale(domain=ends, nice=False))
     nights = [{"clock": label} for label, r in named if r.light_at_departure.word == NIGHT]
     layers = [_chart(nights, "night").mark_rect(color=SHADE).encode(x=x),
               _chart([{"room": 0}], "none-left").mark_rule(color=GREY, strokeDash=[4, 3]).encode(y=y),
