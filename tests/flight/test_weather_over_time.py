@@ -428,6 +428,25 @@ def test_the_error_of_the_forecast_takes_the_place_of_the_planning_figure(fetche
     assert np.std(s.air.wind_noise_m_s[0]) == pytest.approx(s.aloft.wind_sd_m_s, rel=0.02)
 
 
+def test_a_forecast_crosswind_is_tight_where_its_error_crosses_the_limit():
+    own = {"crosswind": f"{30} kt"}
+    bands = []
+    for fetched_h in (-3, -120):
+        made = {n: column(fetched_h=fetched_h, wind=(190.0, 9.0)) for n in ("KBOI", "KU79")}
+        m = by_id(weather_over_time_margins(flight(data(own=own), made))[0])["own.crosswind.KBOI"]
+        bands.append(m.required.high - m.required.low)
+        across = m.required.value
+    assert bands[0] < bands[1]
+    near = by_id(weather_over_time_margins(flight(data(own={"crosswind": f"{across + 1:.1f} kt"}), made))[0])
+    assert near["own.crosswind.KBOI"].verdict == "tight"
+
+
+def test_leaving_again_beyond_the_forecast_is_said_to_be_in_the_air_typed_for_the_arrival():
+    s = flight(data(), {n: column() for n in ("KBOI", "KU79")})
+    assert s.weather_for("leave_again").weather.temperature_k == pytest.approx(to_si(25, "C", "temperature"))
+    assert any("KU79 again: the air of the arrival is assumed" in w for w in weather_over_time_margins(s)[1])
+
+
 def test_an_older_forecast_has_a_wider_band():
     spreads = []
     for fetched_h in (-3, -30, -60, -120):

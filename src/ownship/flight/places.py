@@ -172,7 +172,8 @@ def _finish(table: Table) -> None:
 class PlaceWeather:
     """Weather of one place: what was reported, its temperature error, where it is from, whether it is another place's.
 
-    at: the moment it is for (None: as typed, no moment known); age_s: how far its source lies from that moment.
+    at: the moment it is for (None: as typed, no moment known); age_s: how far its source lies from that moment;
+    wind_sd_m_s: error of each component of a forecast wind, 0 for one that was typed or reported.
     """
 
     weather: SurfaceWeather
@@ -181,6 +182,7 @@ class PlaceWeather:
     words: str
     at: datetime | None = None
     age_s: float | None = None
+    wind_sd_m_s: float = 0.0
 
     def air(self, elevation_m: float | None) -> Air | None:
         """The air on the ground; None where temperature, altimeter or elevation is missing."""

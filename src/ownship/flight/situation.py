@@ -151,11 +151,18 @@ class Situation:
         """Weather by the name of each aerodrome: the departure's when it is left, the others' when they are reached."""
         r = self.request
         uses = {**dict.fromkeys(r.alternates, "alternate"), r.destination: "landing", r.origin: "take_off"}
-        return {name: self._weather(name, use) for name, use in uses.items()}
+        return {name: self._at_runways.get(use) if use != "alternate" else self._weather(name, use)
+                for name, use in uses.items()}
 
     def weather_for(self, use: str) -> PlaceWeather | None:
         """The weather of a runway's use: take_off, landing or leave_again, each at its own moment."""
-        return self._weather(self.request.origin if use == "take_off" else self.request.destination, use)
+        return self._at_runways[use]
+
+    @cached_property
+    def _at_runways(self) -> dict[str, PlaceWeather | None]:
+        """`weather_for` of each use."""
+        names = {"take_off": self.request.origin, "landing": self.request.destination, "leave_again": self.request.destination}
+        return {use: self._weather(name, use) for use, name in names.items()}
 
     def _weather(self, name: str, use: str) -> PlaceWeather | None:
         return weather_at(self.request, name, self.places, self.day, self.wanted[use], self.forecasts.get(name))

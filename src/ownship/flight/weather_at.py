@@ -77,7 +77,7 @@ def _laid_over(sources: Sequence[PlaceWeather]) -> PlaceWeather:
                              observed=reported.observed, falling=max((s.weather.falling for s in sources), key=_FALLS.index))
     warm, wind = by["temperature_k"], by["wind"]
     return PlaceWeather(weather, warm.temperature_sd_k, wind.borrowed, "; ".join(dict.fromkeys(s.words for s in used)), warm.at,
-                        max((s.age_s for s in used if s.age_s is not None), default=None))
+                        max((s.age_s for s in used if s.age_s is not None), default=None), wind.wind_sd_m_s)
 
 
 # -- typed, reported, TAF ---------------------------------------------------------------------------------------------
@@ -141,6 +141,11 @@ class _Use:
     estimated: bool
 
     @property
+    def lands(self) -> bool:
+        """Whether the runway is landed on, not left."""
+        return self.key in ("landing", "alternate")
+
+    @property
     def id(self) -> str:
         """The end of a margin's id."""
         return f"leave_again.{self.point.name}" if self.key == "leave_again" else self.point.name
@@ -175,7 +180,9 @@ def _uses(s: Situation) -> list[_Use]:
 def _same_air(s: Situation) -> list[str]:
     """Leaving again in the air that was typed for the landing is said, not passed over."""
     landing, leaving = s.weather_for("landing"), s.weather_for("leave_again")
-    if landing is None or leaving is None or landing.weather != leaving.weather or leaving.weather == NOTHING:
+    if landing is None or leaving is None or leaving.weather == NOTHING:
+        return []
+    if leaving.age_s is not None and landing.weather != leaving.weather:
         return []
     return [f"Leaving {s.points[-1].name} again: the air of the arrival is assumed; give [[weather.{s.request.destination}.hours]] "
             "for that time."]
@@ -183,9 +190,15 @@ def _same_air(s: Situation) -> list[str]:
 
 def _of_use(s: Situation, use: _Use, end: RunwayEnd | None) -> _Found:
     air = s.weather_for(use.key) if use.key != "alternate" else s.weather.get(use.typed)
-    entry = entry_of(s.request, use.typed)
     if air is not None and air.weather == NOTHING:
         return [], [f"Weather of {use.point.name} {use.doing}: {air.words}."]
+    margins, said = _of_taf(s, use, end, air)
+    return [*margins, *_crosswind_forecast(s, use, end, air)], said
+
+
+def _of_taf(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None) -> _Found:
+    """What a TAF adds; without one, the wind of leaving again where it is another than that of the landing."""
+    entry = entry_of(s.request, use.typed)
     if entry is None or entry[0].taf is None:
         return (_crosswind(s, use, end, air, []), []) if _moved_on(s, use, air) else ([], [])
     taf = taf_of(entry[0], use.wanted.moment or s.departure)
@@ -238,14 +251,8 @@ def _hazards(use: _Use, may_be: Sequence[Period]) -> list[str]:
 def _crosswind(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None,
                winds: Sequence[WindReport | None]) -> list[rule.Margin]:
     """crosswind.<place>, own.crosswind.<place>: the strongest on the runway's end; and what goes beyond the plan's."""
-    operation: Operation = "landing" if use.key in ("landing", "alternate") else "take-off"
-    wish = s.request.runways.get(use.typed, RunwayWish())
-    place, plan = use.point.aerodrome, None if air is None else air.weather.wind
-    if place is None:
-        return []
-    if end is None:
-        open_ends = candidates(place, operation, wish if use.key != "leave_again" else RunwayWish())
-        end = min(open_ends, key=lambda e: (wind_on(e, plan).tailwind_m_s, -wind_on(e, plan).headwind_m_s), default=None)
+    plan = None if air is None else air.weather.wind
+    end = end or _favoured(s, use, plan)
     if end is None:
         return []
     planned, every = wind_on(end, plan), [wind_on(end, w) for w in (*winds, *([] if winds and plan is None else [plan]))]
@@ -254,8 +261,35 @@ def _crosswind(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather
     speeds = s.record.speeds
     blown = EndWind(0.0, max(w.tailwind_m_s for w in every), worst, "")
     found = crosswind_margins(use.id, blown, speeds.demonstrated_crosswind_m_s, s.request.own.crosswind_m_s, speeds.source)
-    found += _beyond_plan(use, end, planned, blown, plan, winds if operation == "landing" else ())
+    found += _beyond_plan(use, end, planned, blown, plan, winds if use.lands else ())
     return [replace(m, moment=use.wanted.moment, place=use.point.name) for m in found]
+
+
+def _favoured(s: Situation, use: _Use, plan: WindReport | None) -> RunwayEnd | None:
+    """The end that the plan's wind favours, the wished one where one is wished; None: no open end is known."""
+    if use.point.aerodrome is None:
+        return None
+    wish = RunwayWish() if use.key == "leave_again" else s.request.runways.get(use.typed, RunwayWish())
+    operation: Operation = "landing" if use.lands else "take-off"
+    return min(candidates(use.point.aerodrome, operation, wish),
+               key=lambda e: (wind_on(e, plan).tailwind_m_s, -wind_on(e, plan).headwind_m_s), default=None)
+
+
+def _crosswind_forecast(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None) -> list[rule.Margin]:
+    """The crosswind of a forecast wind with its error: tight where the error crosses the limit."""
+    end = end or _favoured(s, use, None if air is None else air.weather.wind)
+    across = None if end is None or air is None or air.wind_sd_m_s <= 0 else wind_on(end, air.weather.wind).crosswind_m_s
+    if across is None or air is None:
+        return []
+    speeds, found = s.record.speeds, []
+    for head, what, kind, limit, source in (
+            ("crosswind", "demonstrated", ADVICE, speeds.demonstrated_crosswind_m_s, speeds.source),
+            ("own.crosswind", "own minimum", OWN_MINIMUM, s.request.own.crosswind_m_s, "your own minima")):
+        if isinstance(limit, float):
+            about = rule.About(f"{head}.{use.id}", f"crosswind of the forecast, {what}", kind, f"{source}; {air.words}",
+                               use.point.name, use.wanted.moment)
+            found.append(rule.exact(about, across, limit, air.wind_sd_m_s, "kt", limit, confidence_1=s.request.factors.confidence))
+    return found
 
 
 def _beyond_plan(use: _Use, end: RunwayEnd, planned: EndWind, blown: EndWind, plan: WindReport | None,

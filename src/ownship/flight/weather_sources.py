@@ -81,7 +81,8 @@ def forecast_ground(forecast: Forecast | None, place: Aerodrome | None, wanted: 
     weather = SurfaceWeather(_forecast_wind(found.wind_from_deg, found.wind_m_s, found.gust_m_s), temperature, dew,
                              found.altimeter_pa, None, None, f"forecast of {found.source}")
     words = f"forecast of {found.source}, run up to {hours_text(found.run_age_s)} old by then"
-    return [PlaceWeather(weather, found.spread.temperature_sd_k, False, words, wanted.moment, found.run_age_s)]
+    return [PlaceWeather(weather, found.spread.temperature_sd_k, False, words, wanted.moment, found.run_age_s,
+                         found.spread.wind_sd_m_s)]
 
 
 def _forecast_wind(from_deg: float | None, speed_m_s: float | None, gust_m_s: float | None) -> WindReport | None:
