@@ -19,10 +19,10 @@ class Figure:
     high: float | None = None
 
     def to_json(self) -> dict[str, Any]:
-        """The quantity of formats.md: {"value","unit"} and, where there is a band, "low","high"."""
-        result: dict[str, Any] = {"value": self.value, "unit": self.unit}
+        """The quantity of formats.md: {"value","unit"} and, where there is a band, "low","high"; None for what is not finite."""
+        result: dict[str, Any] = {"value": _finite(self.value), "unit": self.unit}
         if self.low is not None and self.high is not None:
-            result |= {"low": self.low, "high": self.high}
+            result |= {"low": _finite(self.low), "high": _finite(self.high)}
         return result
 
     def text(self, digits: int | None = None) -> str:
@@ -40,6 +40,15 @@ def figure(value_si: float, unit: str, low_si: float | None = None, high_si: flo
         return None if x is None else float(from_si(x, unit, dimension))
 
     return Figure(float(from_si(value_si, unit, dimension)), unit, convert(low_si), convert(high_si))
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
+def sentence_case(text: str) -> str:
+    """The text with its first letter raised; the rest, names and abbreviations, as it was."""
+    return text[:1].upper() + text[1:]
 
 
 def number_text(value: float, digits: int | None = None) -> str:
