@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from ownship.errors import BadInput, MissingKey
+from ownship.errors import BadInput, MissingKey, NotPossible
 from ownship.questions.reading import read_text
 
 if TYPE_CHECKING:
     from ownship.studies.comparison import Study
     from ownship.studies.modification import Modification
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A modification of the library that does not fit this aeroplane, and why."""
+
+    name: str
+    why: str
 
 
 def library() -> list[str]:
@@ -35,6 +45,11 @@ def modification(name: str) -> Modification:
 
 def modify(aeroplane: str, names: list[str], together: bool = False) -> list[Study]:
     """A study of each named modification (of the whole library where none is), or of all of them together."""
+    return modify_or_why(aeroplane, names, together)[0]
+
+
+def modify_or_why(aeroplane: str, names: list[str], together: bool = False) -> tuple[list[Study], list[LeftOut]]:
+    """`modify`, and what of the whole library does not fit this aeroplane; a named one that does not fit is refused."""
     from ownship.questions.calibrating import calibrations_of, record_of
     from ownship.questions.places import today
     from ownship.studies.comparison import study
@@ -44,23 +59,35 @@ def modify(aeroplane: str, names: list[str], together: bool = False) -> list[Stu
     calibrations = calibrations_of(record, folder)
     model = calibrations.own or calibrations.book
     groups = [tuple(chosen)] if together else [(m,) for m in chosen]
-    found = []
+    found, left_out = [], []
     for group in groups:
         try:
             found.append(study(record, model, group, today()))
-        except (BadInput, MissingKey):
+        except (BadInput, MissingKey, NotPossible) as error:
             if names:
                 raise
-    return found
+            left_out.append(LeftOut(" + ".join(m.name for m in group), str(error)))
+    return found, left_out
 
 
-def to_json(studies: list[Study]) -> list[dict[str, Any]]:
-    """formats.md: per modification each figure's before, after and difference; fuel and the like beside the speed."""
-    return [{"name": s.name, "first_lines": list(s.first_lines), "conflicts": list(s.conflicts), "price": s.price,
-             "hours": s.hours, "approval": s.approval, "source": s.source} | {
-                 group: _group(values) for group, values in s.figures.items()} for s in studies]
+def to_json(studies: list[Study], left_out: Iterable[LeftOut] = ()) -> list[dict[str, Any]]:
+    """formats.md: per modification each figure's before, after and difference; fuel and the like beside the speed.
+
+    Those left out come last: "left_out" says why and every figure is null.
+    """
+    from ownship.studies.comparison import GROUPS
+
+    return [_study(s) for s in studies] + [{"name": x.name, "left_out": x.why} | dict.fromkeys(GROUPS) for x in left_out]
 
 
-def _group(values: dict[str, Any]) -> dict[str, Any]:
+def _study(s: Study) -> dict[str, Any]:
+    return ({"name": s.name, "left_out": None, "first_lines": list(s.first_lines), "conflicts": list(s.conflicts), "price": s.price,
+             "hours": s.hours, "approval": s.approval, "source": s.source}
+            | {group: _group(values) for group, values in s.figures.items()})
+
+
+def _group(values: dict[str, Any]) -> dict[str, Any] | None:
+    if not values:
+        return None
     first, *rest = values
     return values[first].to_json() | {k.replace(".", "_"): values[k].to_json() for k in rest}

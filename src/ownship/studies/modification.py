@@ -1,27 +1,18 @@
-"""A modification as a data file, and its application to a calibrated model and to an airframe record.
+"""A modification as a data file: what it alters, how sure that is, what it costs and what its approval says.
 
-It alters parameters of every draw by its size plus its own uncertainty; nothing else moves, so that a difference
-before and after is paired: what both share cancels.
+Format: docs/formats/modification.md. What it does to model and record: altering.py.
 """
 
 from __future__ import annotations
 
-import zlib
-from dataclasses import dataclass, replace
-from datetime import date
-from itertools import combinations
+import math
+import unicodedata
+from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from ownship.aeroplane.description import AirframeRecord, Equipment, Tank
-from ownship.errors import BadInput, MissingSource
-from ownship.performance.model import Model, parameter_names
-from ownship.physics.propeller import MAX_TWIST_DEG, pitch_angle_rad
+from ownship.aeroplane.description import Tank
+from ownship.errors import MissingSource
 from ownship.provenance import STATUSES
-from ownship.schema import Table
-
-FloatArray = NDArray[np.float64]
+from ownship.schema import Table, show
 
 
 @dataclass(frozen=True)
@@ -63,17 +54,17 @@ class Modification:
 
 
 def read_modification(t: Table) -> Modification:
-    """A Modification from TOML; unknown keys, wrong units and a missing source are refused by name."""
-    name = t.text("name")
-    source, status = t.text("source", ""), t.choice("status", STATUSES, "read")
+    """A Modification from TOML; unknown keys, wrong units, control characters and a missing source are refused by name."""
+    name = _line(t, "name")
+    source, status = _line(t, "source", ""), t.choice("status", STATUSES, "read")
     if not source:
         raise MissingSource(f"{t.where()}: the modification has no source; add it.")
     alters, doubt, approval = (t.table(k) or Table({}, t.name) for k in ("alters", "uncertainty", "approval"))
     heavier = alters.has("weight")
     made = Modification(
-        name, t.texts("parts"), str(t.take("price", "not known")), t.quantity("hours", "time", 0.0, low="0 h", high="2000 h"),
+        name, _parts(t), _price(t), t.quantity("hours", "time", 0.0, low="0 h", high="2000 h"),
         f"{source}, {status}",
-        Approval(approval.text("words", ""), approval.quantities("static_rpm", "rotation", None, length=2),
+        Approval(_line(approval, "words", ""), _band(approval),
                  approval.quantity("take_off_max", "mass", None, low="500 lb", high="20000 lb")),
         pitch_m=alters.quantity("propeller_pitch", "length", 0.0, low="-30 in", high="30 in"),
         diameter_m=alters.quantity("propeller_diameter", "length", 0.0, low="-20 in", high="20 in"),
@@ -100,77 +91,44 @@ def read_modification(t: Table) -> Modification:
 def _tank(t: Table | None) -> Tank | None:
     if t is None:
         return None
-    tank = Tank(t.text("id"), t.text("name", ""), t.quantity("capacity", "volume", low="1 usgal", high="200 usgal"),
+    tank = Tank(_line(t, "id"), _line(t, "name", ""), t.quantity("capacity", "volume", low="1 usgal", high="200 usgal"),
                 t.quantity("unusable", "volume", low="0 usgal", high="20 usgal"), t.quantity("arm", "length"))
+    if tank.unusable_m3 > tank.capacity_m3:
+        raise t.bad("unusable", f"{show(tank.unusable_m3, 'usgal')} is more than the {show(tank.capacity_m3, 'usgal')} the tank "
+                    "holds; correct one of the two.")
     t.done()
     return tank
 
 
-def conflicts(modifications: tuple[Modification, ...]) -> list[str]:
-    """Pairs that touch the same part, in words."""
-    return [f"{a.name} and {b.name} both alter the {shared[0]}: their sum is not what either maker flew."
-            for a, b in combinations(modifications, 2) if (shared := sorted(set(a.parts) & set(b.parts)))]
+def _line(t: Table, key: str, default: object = ...) -> str:
+    """A text of one line, free of control characters."""
+    return _plain(t, key, t.text(key, default))
 
 
-def apply(model: Model, modifications: tuple[Modification, ...], seed: int = 0) -> Model:
-    """The model after some modifications, draw by draw; the order does not matter where they touch different parts.
-
-    Pitch and diameter turn into a blade angle at 75 % radius; BadInput beyond 4 degrees from the calibrated pitch.
-    Power changes the rated power (power_to replaces it) and keeps every draw's own factor.
-    """
-    a = model.airframe
-    pitch = a.pitch_m + sum(m.pitch_m for m in modifications)
-    diameter = a.diameter_m + sum(m.diameter_m for m in modifications)
-    base_w = next((m.power_to_w for m in modifications if m.power_to_w is not None), a.rated_power_w)
-    rated = base_w + sum(m.power_w for m in modifications)
-    limit = next((m.rev_max_rev_s for m in modifications if m.rev_max_rev_s is not None), a.rev_max_rev_s)
-    turn = np.degrees(pitch_angle_rad(pitch, diameter) - pitch_angle_rad(a.pitch_m, a.diameter_m))
-    if abs(turn) > MAX_TWIST_DEG:
-        raise BadInput(f"The pitch would turn the blades {turn:+.1f} degrees from the calibrated ones; the model is good for "
-                       f"{MAX_TWIST_DEG:.0f} degrees either way, so choose a smaller change.")
-    values = model.draws.values.copy()
-    for m in sorted(modifications, key=lambda m: m.name):
-        _shift(values, m, seed, rated)
-    column = parameter_names().index("dbeta")
-    values[:, column] += turn
-    if np.any(np.abs(values[:, column]) > MAX_TWIST_DEG):
-        raise BadInput("The pitch change takes some of the calibrated aeroplanes beyond 4 degrees of blade angle, where the "
-                       "propeller's polynomial ends; choose a smaller change.")
-    airframe = replace(a, pitch_m=pitch, diameter_m=diameter, rated_power_w=rated, rev_max_rev_s=limit)
-    return Model(airframe, model.surrogate, replace(model.draws, values=values))
+def _plain(t: Table, key: str, text: str) -> str:
+    if any(unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp") for c in text):
+        raise t.bad(key, f"{text!r} holds a control character or a line break; write it on one line without.")
+    return text
 
 
-def _shift(values: FloatArray, m: Modification, seed: int, rated_w: float) -> None:
-    """Move the parameters of every draw by a modification's own uncertainty and its drag and fuel changes, in place."""
-    def column(name: str) -> FloatArray:
-        return values[:, parameter_names().index(name)]
-
-    def doubt(key: str, sd: float) -> FloatArray:
-        z = np.random.default_rng([seed, zlib.crc32(f"{m.name} {key}".encode())]).standard_normal(values.shape[0])
-        return np.asarray(sd * z)
-
-    column("dbeta")[:] += doubt("angle", m.sd_angle_deg)
-    column("kCP")[:] *= np.exp(doubt("width", m.sd_width_1))
-    column("kCT")[:] *= np.exp(doubt("thrust", m.sd_thrust_1))
-    column("kP")[:] *= np.exp(doubt("power", m.sd_power_w / rated_w))
-    column("CD0")[:] += m.drag_1 + doubt("drag", m.sd_drag_1)
-    column("b65")[:] *= 1 + m.fuel_1 + doubt("fuel", m.sd_fuel_1)
+def _parts(t: Table) -> tuple[str, ...]:
+    return tuple(_plain(t, "parts", x) for x in t.texts("parts"))
 
 
-def on_record(record: AirframeRecord, modifications: tuple[Modification, ...], on: date) -> AirframeRecord:
-    """The airframe record after some modifications: weight and arm, tanks, stations, and a weight only the approval raises."""
-    equipment = tuple(Equipment(on, m.name, m.weight_kg, m.arm_m, m.source) for m in modifications if m.weight_kg)
-    tanks = tuple(m.tank for m in modifications if m.tank is not None)
-    twice = {t.id for t in tanks} & {t.id for t in record.tanks}
-    if twice:
-        raise BadInput(f"The aeroplane already has a tank {sorted(twice)[0]!r}; give the extra one another id.")
-    gone = {x for m in modifications for x in m.stations_removed}
-    unknown = gone - {s.id for s in record.stations}
-    if unknown:
-        raise BadInput(f"The aeroplane has no station {sorted(unknown)[0]!r} to take out; its stations are: "
-                       f"{', '.join(s.id for s in record.stations) or 'none'}.")
-    raised = [m.approval.take_off_max_kg for m in modifications if m.approval.take_off_max_kg is not None]
-    weights = replace(record.weights, take_off_max_kg=max(raised)) if raised else record.weights
-    groups = tuple(replace(g, stations=tuple(x for x in g.stations if x not in gone)) for g in record.station_groups)
-    return replace(record, weights=weights, equipment=(*record.equipment, *equipment), tanks=(*record.tanks, *tanks),
-                   stations=tuple(s for s in record.stations if s.id not in gone), station_groups=groups)
+def _price(t: Table) -> str:
+    """The price as written: a text, or a bare number that is not negative."""
+    value = t.take("price", "not known")
+    if isinstance(value, str) and value.strip():
+        return _plain(t, "price", value.strip())
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value < math.inf:
+        raise t.bad("price", f"{value!r} should be a text with its currency, like \"500 USD\".")
+    return str(value)
+
+
+def _band(t: Table) -> tuple[float, float] | None:
+    """The approval's band of static rpm, lowest first."""
+    band: tuple[float, float] | None = t.quantities("static_rpm", "rotation", None, length=2, low="1000 rpm", high="4000 rpm")
+    if band is not None and band[0] >= band[1]:
+        raise t.bad("static_rpm", f"the band runs from {show(band[0], 'rpm')} to {show(band[1], 'rpm')}; write the lower figure "
+                    "first.")
+    return band
