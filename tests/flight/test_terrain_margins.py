@@ -216,6 +216,20 @@ def test_the_descent_is_judged_back_from_the_destination():
     assert ridge["terrain.climb"].verdict == WITHIN
 
 
+def test_the_climb_is_followed_round_a_turning_point():
+    turn = spot(8.0, 6.0)  # 10 nm out, to the right of the straight course
+    s = over(of(), ground_m=None, via=(f"{turn[0]:.4f},{turn[1]:.4f}",))
+    made = fly_once(s, s.calibrations.models()[0], on_board(s.request, s.record, s.errors, s.chance), np.full(s.draws, 950.0))
+    first, second = s.legs
+    on_second = along(second.start.lat_deg, second.start.lon_deg, second.end.lat_deg, second.end.lon_deg, 4 * NM)
+    ridge = ids(path_margins(replace(s, terrain=of((*on_second, 2700))), made))["terrain.climb"]
+    out = (first.distance_m + 4 * NM) / NM
+    assert ridge.verdict == OUTSIDE
+    assert out - 1.1 < float(ridge.words.split("Least ")[1].split(" ")[0]) < out + 0.6
+    beside = ids(path_margins(replace(s, terrain=of((*spot(14), 2700))), made))["terrain.climb"]  # 5 nm off: not flown
+    assert beside.verdict == WITHIN
+
+
 def test_the_first_two_miles_are_left_out_and_the_stretch_widens():
     free = clearance_ft(path(of())["terrain.climb"])
     for way, aside in ((1.5, 0.0), (3.0, 2.5), (8.0, 3.5)):

@@ -52,7 +52,7 @@ class LegGround:
 
 @dataclass(frozen=True)
 class _Slice:
-    """A stretch of the route from `near_m` to `far_m` from the aerodrome, its highest known post (NaN: none), half width."""
+    """A stretch of the route from `near_m` to `far_m` from the aerodrome, its highest known post (NaN: none), any gap."""
 
     near_m: float
     far_m: float
@@ -248,7 +248,8 @@ def _judge_path(s: Situation, about: rule.About, slices: list[_Slice], altitude_
     cold = {i: cold_error_m(s, float(np.nanmedian(altitude_m[i]))) for i in with_ground}
     room = np.array([altitude_m[i] - cold[i] - slices[i].highest_m for i in with_ground])
     at = slices[with_ground[int(np.argmin(np.nanmedian(room, axis=1)))]]
-    words = (f"Least {from_si(at.near_m, 'nm'):.0f} to {from_si(at.far_m, 'nm'):.0f} nm from {about.place}, ground "
+    words = (f"{'Straight down from the cruise. ' if about.id == 'terrain.descent' else ''}"
+             f"Least {from_si(at.near_m, 'nm'):.0f} to {from_si(at.far_m, 'nm'):.0f} nm from {about.place}, ground "
              f"{_feet(at.highest_m)}; the {from_si(LEFT_OUT_M, 'nm'):.0f} nm at the aerodrome are left out. {lacks}").strip()
     about = rule.About(about.id, about.name, about.kind, about.source, about.place, words=words)
     return _clearance(s, about, room.min(axis=0), known=not gaps)
