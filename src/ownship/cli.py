@@ -69,7 +69,7 @@ def check(aeroplane: str, flight: str | None = None, /, *, remedies: bool = Fals
     """
     from ownship.papers.exchange import to_json
     from ownship.papers.text import show
-    from ownship.questions.check import check as ask
+    from ownship.questions.check import check_whole as ask
 
     if remedies or write is not None:
         _check_with_remedies(aeroplane, flight, _folder("--write", write), json)
@@ -186,6 +186,18 @@ def _folder(option: str, path: str | None) -> Path | None:
     if found is not None and found.exists() and not found.is_dir():
         raise BadInput(f"{option}: {path} is a file; name a folder.")
     return found
+
+
+def weather(place: str, /, *, at: str | None = None, request: str | None = None, network: bool = False, json: bool = False) -> None:
+    """METAR, TAF and hourly forecast of a place, with age, source and licence; asks the network only where you switch it on.
+
+    --network (or OWNSHIP_NETWORK=on): ask; --at MOMENT; --request FLIGHT.toml: beside the weather you typed there.
+    """
+    from ownship.papers.weather import weather_json, weather_lines
+    from ownship.questions.weather import weather as ask
+
+    answer = ask(place, at, network or None, request)
+    print(dumps(weather_json(answer), ensure_ascii=False) if json else "\n".join(weather_lines(answer)))
 
 
 def predict(aeroplane: str, /, *, rows: str | None = None, calibration: str | None = None, out: str | None = None,
@@ -323,7 +335,7 @@ def _app() -> Any:
               print_error=False, help_on_error=False,
               help="What this one aeroplane can do today. A planning aid: the approved flight manual, placards and local "
                    "rules govern, and the pilot in command decides.")
-    for command in (check, airports, calibrate, predict, serve, altitudes, when, reach):
+    for command in (check, airports, calibrate, predict, serve, weather, altitudes, when, reach):
         app.command(command)
     study = App(name="study", help="What a change would buy you.")
     study.command(modify)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from functools import lru_cache
 from itertools import pairwise
@@ -41,6 +42,15 @@ def check(aeroplane: str, flight: str | None = None) -> Assessment:
     return assess(situation_of(aeroplane, flight))
 
 
+def check_whole(aeroplane: str, flight: str | None = None) -> Assessment:
+    """`check` with the last points, the glide and the aerodromes on the way."""
+    from ownship.flight.assessment import assess
+    from ownship.flight.extras import with_extras
+
+    s = situation_of(aeroplane, flight)
+    return with_extras(s, assess(s))
+
+
 def situation_of(aeroplane: str, flight: str | None = None) -> Situation:
     """The situation of a flight from two files, or of the demo."""
     if aeroplane == DEMO and flight is None:
@@ -72,8 +82,19 @@ def situation(aeroplane_text: str, flight_text: str, folder: Path | None = None,
     request = read_request(read_toml(flight_text, name))
     _check_names(request, record)
     places, near = _places(request)
+    if switched_on():
+        from ownship.questions.weather import forecasts_for
+
+        forecasts = forecasts_for(request, places)
+    else:
+        forecasts = {}
     return Situation(request, record, calibrations, why, places, near, _plain(tomllib.loads(flight_text)), seed, draws,
-                     terrain=_terrain())
+                     terrain=_terrain(), forecasts=forecasts)
+
+
+def switched_on() -> bool:
+    """Whether the owner let Ownship ask the network for forecasts (OWNSHIP_NETWORK=on)."""
+    return os.environ.get("OWNSHIP_NETWORK", "").strip().lower() not in ("", "off")
 
 
 @lru_cache(maxsize=8)
