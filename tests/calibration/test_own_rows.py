@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from owners import Owner, owner, surrogate
 
-from ownship.calibration.estimate import Calibration, fit, middle, model_of
-from ownship.calibration.measurements import predict
+from ownship.calibration.estimate import Calibration, draws_of, fit, middle, model_of
+from ownship.calibration.measurements import predict, row_sd
 from ownship.errors import BadInput
 from ownship.performance.model import Model, parameter_names
 from ownship.performance.rows import Rows, read_rows
@@ -101,3 +101,18 @@ def test_a_steeper_glide_means_more_drag() -> None:
     assert worse.natural_mean()["CD0"] > book.natural_mean()["CD0"]
     with pytest.raises(BadInput, match="needs its indicated airspeed"):
         rows_of("own,glide_sink_fpm,4000,7,2200,,,,,,,")
+
+
+def test_sixty_equal_climbs_claim_no_more_than_ten() -> None:
+    """The same climb timed sixty times shares its air, instruments and pilot: the band is that of ten."""
+    one, made, book = world()
+    def told(count: int) -> tuple[float, float]:
+        own = rows_of(*["own,rate_of_climb_fpm,3000,9,2200,,,,,,,"] * count)
+        own = replace(own, value=np.full(count, said(book, own)[0] + 60))
+        found = fit(one.airframe, made, own, "own", book=book, resample=False)
+        draws = predict(Model(one.airframe, made, draws_of(found, 128)), own.where(np.arange(count) == 0))[0]
+        return float(np.mean(draws)), float(np.std(draws))
+    ten, sixty = told(10), told(60)
+    assert sixty == pytest.approx(ten, rel=0.02)
+    assert np.array_equal(row_sd(rows_of(*["own,rate_of_climb_fpm,3000,9,2200,,,,,,,700"] * 9)),
+                          9 * [float(np.hypot(15, 40))])

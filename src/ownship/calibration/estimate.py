@@ -20,7 +20,7 @@ from ownship.performance.rows import Rows
 from ownship.physics.propeller import Surrogate
 
 FloatArray = NDArray[np.float64]
-MODEL_VERSION = "5"
+MODEL_VERSION = "6"
 STEP, FARTHEST = 0.03, 4.5  # of the difference quotient, and of any parameter, in prior sd
 ROUNDS, CONVERGED = 40, 1e-4
 IMPOSSIBLE = 8.0  # residual, in sigma, of a row that the model cannot fly at all

@@ -21,9 +21,12 @@ MANY_ROWS = 10  # beyond this many rows of a kind each counts for less: they are
 
 
 def row_sd(rows: Rows) -> FloatArray:
-    """One sd of every row in the unit of its kind: the row's own; for the owner's the scatter of a point of that kind, or
-    the row's `sd` where that is more, added as squares; and for a book's
-    sigma x max(1, sqrt(rows of that kind and origin/10)) because rows of one table are not independent."""
+    """One sd of every row in the unit of its kind, times max(1, sqrt(n/10)) with n rows of that kind and origin.
+
+    The row's own; for the owner's the scatter of a point of that kind, or the row's `sd` where that is more, added as
+    squares. Rows of one table, or points of one owner, place and instrument, are not independent: however many repeat
+    each other they never count for more than ten.
+    """
     known, out = priors(), np.empty(len(rows))
     own = rows.texts["origin"] == "own"
     for kind in set(rows.kind.tolist()):
@@ -34,7 +37,7 @@ def row_sd(rows: Rows) -> FloatArray:
             sd = known.row_sd[kind].sd(rows.value[chosen])
             if is_own:
                 sd = np.hypot(sd, np.fmax(known.own_sd[kind].sd(rows.value[chosen]), rows.sd[chosen]))
-            out[chosen] = sd * max(1.0, float(np.sqrt(chosen.sum() / MANY_ROWS))) if not is_own else sd
+            out[chosen] = sd * max(1.0, float(np.sqrt(chosen.sum() / MANY_ROWS)))
     return out
 
 
