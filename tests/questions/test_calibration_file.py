@@ -31,6 +31,7 @@ CASES = [(("seed",), -1, "seed"), (("seed",), 1.5, "seed"), (("seed",), 10**400,
          (("book", "mean", 0), 4.6, "mean"), (("book", "mean", 0), NAN, "mean"), (("book", "covariance", 0, 5), NAN, "covariance"),
          (("book", "covariance", 0, 5), 0.5, "covariance"), (("book", "covariance", 0, 0), 1e20, "covariance"),
          (("book", "covariance", 0, 0), -1.0, "covariance"), (("book", "effective"), "many", "effective"), (("book",), None, "book"),
+         (("discrepancy", "static_rpm", "absolute"), 1e300, "static_rpm: absolute"), (("book", "label"), "own", "label"),
          (("own",), [], "not a calibration file"), (("book", "mean"), "x", "not a calibration file")]
 
 
@@ -41,6 +42,16 @@ def test_what_cannot_be_is_named(good, path, value, words):
     with pytest.raises(UnreadableFile, match=words) as error:
         from_json(data, "c.json")
     assert "\n" not in str(error.value) and str(error.value).startswith("c.json")
+
+
+def test_a_covariance_narrower_than_any_fit_and_a_book_as_own_are_named(good):
+    data = copy.deepcopy(good)
+    size = len(data["parameters"])
+    data["book"]["covariance"] = [[1e-30 * (i == j) for i in range(size)] for j in range(size)]
+    with pytest.raises(UnreadableFile, match="covariance"):
+        from_json(data, "c.json")
+    with pytest.raises(UnreadableFile, match=r"label \(own\)"):
+        from_json(good | {"own": good["book"]}, "c.json")
 
 
 def test_what_was_written_is_read_back_whatever_the_order_of_its_kinds(good):

@@ -66,6 +66,12 @@ def test_the_tables_to_paste_read_back_as_what_was_flown(told):
     assert to_si(rate, "ft/min") == pytest.approx(3.0, abs=0.05)
 
 
+def test_a_climb_too_low_or_too_high_for_a_measurement_is_told_and_no_table(told):
+    for legs, height in (([(0, 80, 1.1, 85)], 1200.0), ([(0, 80, 3.0, 120)], 4700.0)):
+        found = told(track(legs, height=height))
+        assert "by GPS height" in found["climbs"][0] and PASTE not in found
+
+
 def test_tables_not_filled_in_are_refused_by_the_line(told):
     with pytest.raises(Exception, match=r"own.toml line \d+.*\? ft"):
         read_measurements(read_toml('[record]\nsource = "GPS"\n' + "\n".join(told(track(THREE))[PASTE]), "own.toml"))

@@ -172,11 +172,11 @@ def _text(data: Any, key: str) -> str:
     return value
 
 
-def _real(data: Any, key: str, low: float) -> float:
-    """A finite number from `low` on."""
+def _real(data: Any, key: str, low: float, high: float, of: str = "") -> float:
+    """A number from `low` to `high`; `of`: what it belongs to, for the refusal."""
     value = data[key]
-    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value < float("inf"):
-        raise _Part(key)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise _Part(f"{of} {key}".strip())
     return float(value)
 
 
@@ -187,14 +187,15 @@ def _discrepancy(data: Any) -> dict[str, KindError]:
     known = priors().row_sd
     if set(data) != set(known):
         raise _Part("discrepancy")
-    return {k: KindError(_real(data[k], "relative", 0.0), _real(data[k], "absolute", 0.0)) for k in known}
+    return {k: KindError(_real(data[k], "relative", 0.0, 1.0, f"discrepancy of {k}:"),
+                         _real(data[k], "absolute", 0.0, 1e4, f"discrepancy of {k}:")) for k in known}
 
 
 def _calibration(c: Any, label: str, seed: int, errors: dict[str, KindError]) -> Calibration | None:
-    """Mean within what a fit may reach, covariance symmetric and positive definite and no wider than that, all finite."""
+    """Mean within what a fit may reach, covariance symmetric, no wider than that and no narrower than what a fit holds fixed."""
     import numpy as np
 
-    from ownship.calibration.estimate import FARTHEST, Calibration
+    from ownship.calibration.estimate import FARTHEST, HELD, PROPOSALS, Calibration
     from ownship.performance.model import parameter_names
 
     if c is None:
@@ -204,9 +205,11 @@ def _calibration(c: Any, label: str, seed: int, errors: dict[str, KindError]) ->
     if mean.shape != (size,) or not (np.abs(mean) <= FARTHEST).all():
         raise _Part(f"mean ({label})")
     if (covariance.shape != (size, size) or not (np.abs(covariance) <= FARTHEST**2).all()
-            or not np.allclose(covariance, covariance.T, rtol=1e-9, atol=1e-12) or np.linalg.eigvalsh(covariance)[0] <= 0):
+            or not np.allclose(covariance, covariance.T, rtol=1e-9, atol=1e-12) or np.linalg.eigvalsh(covariance)[0] < 0.01 * HELD**2):
         raise _Part(f"covariance ({label})")
-    effective = None if c["effective"] is None else _real(c, "effective", 1.0)
+    if c["label"] not in (("book", "prior") if label == "book" else ("own",)):
+        raise _Part(f"label ({label})")
+    effective = None if c["effective"] is None else _real(c, "effective", 1.0, PROPOSALS)
     return Calibration(_text(c, "label"), mean, covariance, _whole(c, "rows"), seed, errors, effective)
 
 

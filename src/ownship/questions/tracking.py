@@ -74,11 +74,12 @@ def _run_table(r: LevelRun) -> list[str]:
 
 
 def _climb_table(c: ClimbRate) -> list[str]:
-    """A climb as TOML with GPS heights; nothing for one under the 300 ft that a measurement needs."""
+    """A climb as TOML with GPS heights; nothing for one under 300 ft or too high: such a one is no measurement."""
+    from ownship.calibration.keys import ALTITUDE
     from ownship.calibration.measured import LEAST_HEIGHT_M
-    from ownship.units import from_si
+    from ownship.units import from_si, parse
 
-    if c.gain_m < LEAST_HEIGHT_M:
+    if c.gain_m < LEAST_HEIGHT_M or c.altitude_m + c.gain_m / 2 > parse(ALTITUDE["high"], "length"):
         return []
     low, high = (from_si(c.altitude_m + half * c.gain_m, "ft") for half in (-0.5, 0.5))
     return ["[[timed_climb]]", 'heights = "gps"', f'from = "{low:.0f} ft"', f'to = "{high:.0f} ft"',
