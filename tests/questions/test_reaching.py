@@ -234,10 +234,12 @@ def test_own_minima_and_heat_count_and_an_overweight_start_is_said():
     assert any("is over the limit of" in w for w in asked(heavy).words)
 
 
-def test_a_destination_too_near_for_the_level_leaves_the_reach_and_says_whose_reserve_it_is():
-    found = asked(request(to="KS67"))
+@pytest.mark.parametrize(("to", "level"), [("KS67", "9500 ft"), ("KBOI", "9500 ft"), ("KU79", "5500 ft")])
+def test_a_destination_too_near_the_start_itself_or_above_the_level_leaves_the_reach_and_that_is_said(to, level, answer):
+    found = reach_of_situation(few(request(to=to, cruise_altitude=level)))
     assert found.reach.median_m.min() > 0
-    assert any("No flight to KS67 is possible at this level" in w for w in found.words)
+    assert any(f"No flight to {to} is possible at this level" in w for w in found.words)
+    assert np.median(found.reach.start.required_m3) == pytest.approx(np.median(answer.reach.start.required_m3), rel=0.15)
 
 
 def test_what_is_not_known_is_refused_in_one_sentence(tmp_path, capsys):
@@ -252,6 +254,8 @@ def test_what_is_not_known_is_refused_in_one_sentence(tmp_path, capsys):
         asked(request(fuel=fuel))
     code, out, err = run(capsys, "reach", "aeroplane.toml")
     assert (code, out) == (2, "") and "alone is not a flight" in err
+    with pytest.raises(BadInput, match=r"2,500 ft is not above KBOI"):
+        asked(request(cruise_altitude="2500 ft"))
     target = tmp_path / "nowhere" / "map.geojson"
     code, out, err = run(capsys, "reach", "demo", "--geojson", str(target))
     assert (code, out) == (2, "") and "does not exist" in err and not target.parent.exists()

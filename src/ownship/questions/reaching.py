@@ -55,6 +55,7 @@ def reach_of_situation(s: Situation, *, there_and_back: bool = False, progress: 
     from ownship.flight.reach import LANDED, ONE_WAY
     from ownship.flight.reach_map import worse_of
 
+    s, lost = _planned(s)
     flights, notes = _flights(s)
     trip = LANDED if there_and_back else ONE_WAY
     progress("How far in every direction ...")
@@ -66,8 +67,23 @@ def reach_of_situation(s: Situation, *, there_and_back: bool = False, progress: 
     progress("")
     i = s.record.identity
     about = {"registration": i.registration, "type_name": i.type_name, "category": s.request.category}
-    return ReachAnswer(whole, tuple(rows), left_out, refused, (*whole.notes, *notes, *_said(s, flights, trip)), about,
+    return ReachAnswer(whole, tuple(rows), left_out, refused, (*whole.notes, *lost, *notes, *_said(s, flights, trip)), about,
                        s.request_data, s.departure)
+
+
+def _planned(s: Situation) -> tuple[Situation, list[str]]:
+    """The situation, with a stand-in for a destination to which there is no leg at all (the start itself, or above the level)."""
+    try:
+        s.legs  # noqa: B018 - asked for its refusal
+    except BadInput:
+        east = _standing_in(s, 90.0)
+        return _standing_in(s, _down_the_wind_deg(east)), [_note(s)]
+    return s, []
+
+
+def _note(s: Situation) -> str:
+    return (f"No flight to {s.points[-1].name} is possible at this level: the reserve is that of one of {STAND_IN} down the "
+            "wind, without an alternate.")
 
 
 def _flights(s: Situation) -> tuple[list[Flown], list[str]]:
@@ -89,9 +105,7 @@ def _flights(s: Situation) -> tuple[list[Flown], list[str]]:
     try:
         return _known(_fly(s, aboard)), []
     except NotPossible:
-        note = (f"No flight to {s.points[-1].name} is possible at this level: the reserve is that of one of {STAND_IN} down the "
-                "wind, without an alternate.")
-        return _known(_fly(_stand_in(s), aboard)), [note]
+        return _known(_fly(_standing_in(s, _down_the_wind_deg(s)), aboard)), [_note(s)]
 
 
 def _known(flights: list[Flown]) -> list[Flown]:
@@ -101,12 +115,17 @@ def _known(flights: list[Flown]) -> list[Flown]:
     return flights
 
 
-def _stand_in(s: Situation) -> Situation:
+def _down_the_wind_deg(s: Situation) -> float:
+    return s.air.middle_wind(s.request.cruise_altitude_m)[0] + 180.0
+
+
+def _standing_in(s: Situation, course_deg: float) -> Situation:
+    """The same flight to a position 150 nm off on a course, without via and alternates."""
     from ownship.units import parse
     from ownship.world.geodesy import direct
 
-    start, course = s.points[0], s.air.middle_wind(s.request.cruise_altitude_m)[0] + 180.0
-    lat, lon, _ = direct(start.lat_deg, start.lon_deg, course, parse(STAND_IN, "length"))
+    start = s.points[0]
+    lat, lon, _ = direct(start.lat_deg, start.lon_deg, course_deg, parse(STAND_IN, "length"))
     return replace(s, request=replace(s.request, destination=f"{lat:.4f},{lon:.4f}", via=(), alternates=()))
 
 
