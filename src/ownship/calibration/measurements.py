@@ -117,7 +117,13 @@ def _rate(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
     scheduled = climbing.climb_cas_m_s(model, rows.pressure_altitude_m, rows.weight_kg)
     given = cas_from_ias_m_s(cases(np.nan_to_num(rows.climb_ias_m_s, nan=30.0)), model.airframe.position_error)
     cas = np.where(np.isnan(cases(rows.climb_ias_m_s)), scheduled, given)
-    return climbing.rate_of_climb(model, _air(rows), rows.weight_kg, cas, noise=noise)
+    out = np.empty((len(rows), model.draws.size))
+    for flap, drag in ((("", "up"), None), (("take_off",), "take_off"), (("landing",), "landing")):
+        chosen = np.isin(rows.texts["flap"], flap)
+        if chosen.any():
+            part = rows.where(chosen)
+            out[chosen] = climbing.rate_of_climb(model, _air(part), part.weight_kg, cas[chosen], flap=drag, noise=noise)
+    return out
 
 
 def _cruise(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:

@@ -29,6 +29,7 @@ KINDS = ("takeoff_roll_ft", "takeoff_50ft_ft", "rate_of_climb_fpm", "power_pct",
 HARD_RANGE_M = (float(to_si(-1000, "ft")), float(to_si(16000, "ft")))
 HARD_RANGE_K = (float(to_si(-45, "C", "temperature")), float(to_si(50, "C", "temperature")))
 HARD_SLOPE_1, HARD_WIND_M_S = 0.08, float(to_si(60, "kt"))
+FLAP_UP = ("up", "0", "0 deg", "none")
 LIFT_OFF_OVER_STALL, TOUCHDOWN_OVER_STALL, APPROACH_OVER_STALL = 1.10, 1.08, 1.3
 
 
@@ -109,7 +110,10 @@ def natural(standard: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True)
 class Airframe:
-    """The plain SI numbers of one aeroplane that the physics needs (speeds CAS unless ias)."""
+    """The plain SI numbers of one aeroplane that the physics needs (speeds CAS unless ias).
+
+    take_off_flap, landing_flap: the setting of the procedure, "up" where it is flown without.
+    """
 
     wing_area_m2: float
     span_m: float
@@ -130,6 +134,8 @@ class Airframe:
     climb_ias: tuple[tuple[float, float], ...] = ()
     approach_ias_m_s: float | None = None
     touchdown_cas_m_s: float | None = None
+    take_off_flap: str = "take_off"
+    landing_flap: str = "landing"
 
 
 @dataclass(frozen=True)
@@ -295,4 +301,11 @@ def airframe_of(record: Any) -> Airframe:
         take_off.lift_off_m_s if take_off else None, take_off.at_50ft_m_s if take_off else None,
         procedures.climb if procedures else (),
         procedures.approach.speed_m_s if procedures and procedures.approach else None,
-        procedures.approach.touchdown_m_s if procedures and procedures.approach else None)
+        procedures.approach.touchdown_m_s if procedures and procedures.approach else None,
+        _setting(take_off.flap if take_off else "", "take_off"),
+        _setting(procedures.approach.flap if procedures and procedures.approach else "", "landing"))
+
+
+def _setting(flap: str, usual: str) -> str:
+    """A flap as a row names it: "up" where the record's procedure says so, else the usual one (not said: usual)."""
+    return "up" if flap.strip().lower() in FLAP_UP else usual

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ownship.errors import BadInput
 from ownship.performance.model import HARD_RANGE_K, HARD_RANGE_M, LIFT_OFF_OVER_STALL, Airframe
 from ownship.performance.rows import Rows, read_rows
+from ownship.performance.technique import of_the_procedure
 from ownship.physics.airspeed import cas_from_ias_m_s
 from ownship.units import from_si
 
@@ -26,10 +27,11 @@ CLEAN = ("rate_of_climb_fpm", "glide_sink_fpm")
 
 
 def checked(rows: Rows, name: str, airframe: Airframe) -> Rows:
-    """The same rows; BadInput by line where a speed is below the stall or an own point is beyond belief; name: of the file."""
+    """The rows that a calibration may learn from; BadInput by line where a speed is below the stall or an own point is beyond
+    belief. Rows of another flap than the procedure's are left out and named. name: of the file."""
     check_speeds(rows, name, airframe)
     check_own(rows, name, airframe)
-    return rows
+    return of_the_procedure(rows, name, airframe)
 
 
 def own_rows(text: str, name: str, airframe: Airframe) -> Rows:

@@ -7,6 +7,7 @@ import io
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,7 @@ NUMBERS: dict[str, tuple[str, str, float, float]] = {
 TEXTS = ("split", "spec", "origin", "kind", "flap", "mixture", "surface", "tachometer", "propeller", "notes")
 # what a text column may hold, where that is fixed; a misspelt "Own" must not pass as a row of the book
 CHOICES = {"origin": ("", "book", "own"), "mixture": ("", "lean", "rich"), "surface": surface_names(),
+           "flap": ("", "up", "take_off", "landing"),
            "tachometer": ("", "panel", "optical"), "propeller": ("", "windmilling", "stopped")}
 NEED_RPM = ("power_pct", "cruise_tas_kt", "fuel_flow_usgph")
 WORSE_IS_LESS = ("rate_of_climb_fpm", "cruise_tas_kt", "max_level_tas_kt", "service_ceiling_ft", "static_rpm")
@@ -48,7 +50,10 @@ VALUE_UNITS: dict[str, tuple[str, str]] = {
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows as arrays of equal length: SI numbers (NaN = not given), texts, and the cells as they were read."""
+    """Rows as arrays of equal length: SI numbers (NaN = not given), texts, and the cells as they were read.
+
+    left_out: sentences on rows of the same files that are not among these.
+    """
 
     kind: NDArray[np.str_]
     pressure_altitude_m: FloatArray
@@ -67,6 +72,7 @@ class Rows:
     columns: tuple[str, ...] = ()
     cells: tuple[tuple[str, ...], ...] = ()
     line: tuple[int, ...] = ()
+    left_out: Any = ()  # tuple[str, ...]; Any since arrays are handed in by name
 
     def __len__(self) -> int:
         return int(self.kind.size)
@@ -197,4 +203,4 @@ def joined(parts: Iterable[Rows]) -> Rows:
     arrays = {name: np.concatenate([getattr(r, name) for r in every]) for name in _ARRAYS}
     texts = {k: np.concatenate([r.texts[k] for r in every]) for k in every[0].texts}
     return Rows(**arrays, texts=texts, columns=every[0].columns, cells=sum((r.cells for r in every), ()),
-                line=sum((r.line for r in every), ()))
+                line=sum((r.line for r in every), ()), left_out=tuple(dict.fromkeys(w for r in every for w in r.left_out)))

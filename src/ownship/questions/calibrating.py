@@ -111,7 +111,8 @@ def _said(rows: Rows) -> str:
     """Everything a fit takes from rows, in full: two sets of rows that differ in meaning differ here."""
     from dataclasses import fields
 
-    arrays = {f.name: getattr(rows, f.name).tolist() for f in fields(rows) if f.name not in ("texts", "columns", "cells", "line")}
+    others = ("texts", "columns", "cells", "line", "left_out")
+    arrays = {f.name: getattr(rows, f.name).tolist() for f in fields(rows) if f.name not in others}
     return repr((arrays, {k: v.tolist() for k, v in rows.texts.items()}))
 
 
@@ -369,7 +370,8 @@ def _matched_to(fitted: Fitted) -> str:
 def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None) -> str:
     """The rows as CSV with predicted, low_90 and high_90 appended, by the own calibration where there is one.
 
-    All three stay blank where the row lies outside the hard range of the model (invariant 1), where full throttle does
+    All three stay blank where the row lies outside the hard range of the model (invariant 1), where its flap is not the
+    procedure's and no law of the model knows what it does, where full throttle does
     not give its rpm or its rpm is above the limit (the most probable aeroplane or more than 10 % of the draws), and
     where more than 5 % of the draws cannot do it.
     """
@@ -404,10 +406,12 @@ def _predicted(best: Model, all_draws: Model, rows: Rows) -> list[tuple[str, ...
     from ownship.performance.bands import LEAST_ABLE_1, banded
     from ownship.performance.model import beyond_range
     from ownship.performance.rows import NEED_RPM, WORSE_IS_LESS
+    from ownship.performance.technique import other_flap
 
     values, draws = predict_rows(best, rows)[:, 0], predict_rows(all_draws, rows, noise=True)
     beyond = beyond_range(rows.pressure_altitude_m, rows.temperature_k) & (rows.kind != "service_ceiling_ft")
     cannot = out_of_reach(all_draws, rows)
+    beyond |= other_flap(rows, best.airframe)
     blank = beyond | out_of_reach(best, rows)[:, 0] | (cannot.mean(axis=1) > 1 - LEAST_GIVEN_1)
     found = []
     for kind, value, line, without, none in zip(rows.kind.tolist(), values, draws, cannot, blank, strict=True):

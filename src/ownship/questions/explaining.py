@@ -48,6 +48,7 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
     for whose, part, matched in by_origin(rows, fitted):
         lines[f"the three rows of {whose} that disagree most"] = [
             _with_what_is_known(d.words) for d in diagnostics.worst(airframe, surrogate, part, matched)]
+    lines["rows left out"] = [] if rows is None else list(rows.left_out)
     best = diagnostics.measure_next(airframe, surrogate, known)[:3]
     lines["what to measure next"] = [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
     return {heading: said for heading, said in lines.items() if said}
