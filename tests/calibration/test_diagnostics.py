@@ -10,7 +10,7 @@ import pytest
 from ownship.calibration import diagnostics
 from ownship.calibration.estimate import draws_of, fit
 from ownship.calibration.measurements import predict
-from ownship.performance.model import Model, airframe_of
+from ownship.performance.model import Model, airframe_of, parameter_names
 from ownship.performance.rows import joined, read_rows
 from ownship.questions.calibrating import record_of, surrogate_of
 
@@ -65,6 +65,20 @@ def test_a_weaker_aeroplane_is_told_so_figure_by_figure():
     climb = next(x for x in lines if x.startswith("rate of climb"))
     assert climb.split(":")[1].strip().startswith("-") and "no difference" not in climb
     assert len(lines) == 6
+
+
+def test_a_tachometer_that_is_off_makes_no_aeroplane_slower_than_its_book():
+    """The panel shows 3 % too much: true figures stay the book's; only what the panel shows moves."""
+    airframe, surrogate, _, _ = parts()
+    values = draws_of(fitted(), 64)
+    off = values.values.copy()
+    off[:, parameter_names().index("tach")] *= 0.97
+    book, wrong = Model(airframe, surrogate, values), Model(airframe, surrogate, replace(values, values=off))
+    lines = diagnostics.distance_from_book(book, wrong)
+    assert any(x.startswith("static rpm (true)") for x in lines) and any(x.startswith("speed at 2,450 rpm (true)") for x in lines)
+    assert all("no difference" in x and "+0.0 " in x for x in lines)
+    static = next(i for i, f in enumerate(diagnostics.key_figures(book)) if f.name.startswith("static rpm (true)"))
+    assert diagnostics.key_figures(wrong)[static].value == pytest.approx(diagnostics.key_figures(book)[static].value)
 
 
 def test_own_measurements_narrow_the_bands_they_measure():

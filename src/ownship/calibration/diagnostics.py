@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,7 +79,7 @@ _KEY_ROWS: tuple[_Asked, ...] = (
     ("rate of climb at 4,000 ft", "rate_of_climb_fpm", 4000, 7.1, None),
     ("speed at 2,450 rpm, 6,000 ft", "cruise_tas_kt", 6000, 3.1, 2450),
     ("fuel at 2,450 rpm, 6,000 ft", "fuel_flow_usgph", 6000, 3.1, 2450),
-    ("static rpm at sea level", "static_rpm", 0, 15.0, None),
+    ("static rpm (true) at sea level", "static_rpm", 0, 15.0, None),
     ("take-off over 50 ft at sea level", "takeoff_50ft_ft", 0, 15.0, None),
     ("landing over 50 ft at sea level", "landing_50ft_ft", 0, 15.0, None))
 
@@ -90,10 +90,14 @@ def key_rows(airframe: Airframe) -> Rows:
 
 
 def _asked(airframe: Airframe, table: tuple[_Asked, ...], name: str) -> Rows:
-    """Rows without values at the aeroplane's own maximum weight, of (words, kind, ft, C, rpm or None)."""
+    """Rows without values at the aeroplane's own maximum weight, of (words, kind, ft, C, rpm or None).
+
+    A static rpm is the true one (optical), since that is what a book prints; in the cruise the rpm is the panel's.
+    """
     weight = float(from_si(airframe.take_off_max_kg, "lb"))
-    lines = [f"{kind},{altitude},{celsius},{weight:.1f},{rpm or ''}" for _, kind, altitude, celsius, rpm in table]
-    return read_rows("kind,pressure_altitude_ft,oat_c,weight_lb,rpm\n" + "\n".join(lines), name, need_value=False)
+    lines = [f"{kind},{altitude},{celsius},{weight:.1f},{rpm or ''},{'optical' if kind == 'static_rpm' else ''}"
+             for _, kind, altitude, celsius, rpm in table]
+    return read_rows("kind,pressure_altitude_ft,oat_c,weight_lb,rpm,tachometer\n" + "\n".join(lines), name, need_value=False)
 
 
 def key_figures(model: Model) -> tuple[KeyFigure, ...]:
@@ -108,15 +112,20 @@ def key_figures(model: Model) -> tuple[KeyFigure, ...]:
 
 
 def distance_from_book(book: Model, own: Model) -> tuple[str, ...]:
-    """How far this aeroplane is from its book, figure by figure, with the band of the difference, in words."""
+    """How far this aeroplane is from its book, figure by figure, with the band of the difference, in words.
+
+    Every rpm is the true one: a tachometer that is off makes no aeroplane slower than its book.
+    """
     rows = key_rows(book.airframe)
+    rows = replace(rows, texts=rows.texts | {"tachometer": np.full(len(rows), "optical")})
     a, b = (predict(m, rows, noise=False) for m in (book, own))
     lines = []
     for (name, kind, *_), x, y in zip(_KEY_ROWS, a, b, strict=True):
         spread = float(np.hypot(np.nanstd(x), np.nanstd(y))) * 1.645
         d = float(np.nanmedian(y) - np.nanmedian(x))
         sure = "" if abs(d) > spread else "; within what is known, no difference"
-        lines.append(f"{name}: {d:+,.1f} {KIND_WORDS[kind][1]} from the book ({d - spread:+,.1f} to {d + spread:+,.1f}){sure}.")
+        unit, said = KIND_WORDS[kind][1], name.replace(" rpm,", " rpm (true),")
+        lines.append(f"{said}: {d:+,.1f} {unit} from the book ({d - spread:+,.1f} to {d + spread:+,.1f}){sure}.")
     return tuple(lines)
 
 
