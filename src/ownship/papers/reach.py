@@ -25,6 +25,7 @@ from ownship.words.verdicts import TIGHT, WITHIN, Verdict, worst
 NOT_JUDGED = "not judged"
 TOPICS = ("verdict", "runway", "fuel", "model")
 SENTENCES_SHOWN = 5
+ENTER = "; enter it in the request or your aerodrome record."
 SHORT = "Nearer than climb and descent at this level need; all of their fuel is counted."
 
 
@@ -142,14 +143,16 @@ def _distances(answer: ReachAnswer) -> Table:
 
 
 def _table(answer: ReachAnswer, rows: Iterable[Landable]) -> Table:
-    left = "fuel left" if answer.reach.trip == ONE_WAY else "fuel left on landing back"
+    left = "usable fuel left, usgal" if answer.reach.trip == ONE_WAY else "usable fuel left on landing back, usgal"
     table = _columns("aerodrome", "course (true)", "distance", "landing at", left, "landing", "leaving again", "air of", "why")
     for row in rows:
         c, at = row.candidate, _landing_at(answer, row)
         table.add_row(f"{row.aerodrome.ident} {row.aerodrome.name}", f"{c.course_deg:03.0f}",
                       f"{from_si(c.distance_m, 'nm'):,.0f} nm{'*' if c.short else ''}", f"{at:%H:%M}" if at else "",
-                      _left(row).text(1), _verdict(row.landing, row.landing_end), _verdict(row.leave_again, row.leave_end),
-                      row.lender or "its own", Text(" ".join(x for x in (row.why, _uncertain(row)) if x), style="dim"))
+                      _left(row).text(1).replace(" usgal", ""), _verdict(row.landing, row.landing_end),
+                      _verdict(row.leave_again, row.leave_end),
+                      row.lender.removesuffix(" away") or "its own",
+                      Text(" ".join(x for x in (row.why.replace(ENTER, "."), _uncertain(row)) if x), style="dim"))
     return table
 
 
@@ -157,7 +160,7 @@ def _verdict(verdict: Verdict | None, end: str) -> Text:
     if verdict is None:
         return Text(NOT_JUDGED)
     shape, colour = SHAPES[verdict]
-    return Text(f"{shape} {verdict}{f', {end}' if end else ''}", style=colour)
+    return Text(f"{shape} {verdict.removesuffix(' limits')}{f', {end}' if end else ''}", style=colour)
 
 
 def _columns(*names: str) -> Table:
@@ -171,6 +174,8 @@ def _lines(answer: ReachAnswer, judged: int) -> Iterable[str]:
     """What stands below the table."""
     if any(row.candidate.short for row in answer.rows[:judged]):
         yield f"* {SHORT}"
+    if any(ENTER in row.why for row in answer.rows[:judged]):
+        yield "What is not known of a runway: enter it in your aerodrome record, the weather in the request."
     if any(row.lender for row in answer.rows[:judged]):
         yield "Another place's air is brought there by the standard lapse: wider band, no headwind credit."
     if len(answer.rows) > judged:
@@ -181,6 +186,8 @@ def _lines(answer: ReachAnswer, judged: int) -> Iterable[str]:
     yield from answer.not_flown[:SENTENCES_SHOWN]
     if len(answer.not_flown) > SENTENCES_SHOWN:
         yield f"{len(answer.not_flown) - SENTENCES_SHOWN} more were not flown to (--json)."
+    if answer.rows:
+        yield f"Runway data of {', '.join(sorted({row.aerodrome.data_date or 'no date' for row in answer.rows}))}."
     yield f"Left at the last landing at least: {_reserve(answer).text(1)} usable. Winds: {answer.reach.wind_source}."
     yield from answer.words
     yield from cautions_for(TOPICS)[1:]
