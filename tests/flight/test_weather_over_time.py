@@ -242,6 +242,20 @@ def test_the_crosswind_of_leaving_again_is_judged_where_its_air_is_another():
     assert found["own.crosswind.leave_again.KU79"].verdict == "outside limits"
 
 
+def test_the_sky_of_leaving_again_and_of_coming_back_is_judged_at_its_own_moment():
+    entries = [hour(LEAVING + timedelta(hours=h), temperature="20 C", altimeter="30 inHg", wind="260/06", ceiling=ceiling,
+                    visibility="10 sm") for h, ceiling in ((0, "9000 ft"), (2, "9000 ft"), (3, "700 ft"), (5, "700 ft"))]
+    plain = hourly(*entries, name="KU79") | {"leave_again": "2026-07-12T01:00Z", "own": {"ceiling": "1500 ft"}}
+    found = by_id(weather_over_time_margins(flight(plain))[0])
+    assert found["own.ceiling.leave_again.KU79"].verdict == "outside limits"
+    assert found["minima.ceiling.leave_again.KU79"].available.value == pytest.approx(700)
+    entries = [hour(LEAVING + timedelta(hours=h), temperature="20 C", altimeter="30 inHg", wind="260/06", ceiling=ceiling,
+                    visibility="10 sm") for h, ceiling in ((0, "9000 ft"), (1, "700 ft"), (5, "700 ft"))]
+    back = hourly(*entries) | {"to": "KBOI", "own": {"ceiling": "1500 ft"}}
+    assert by_id(weather_over_time_margins(flight(back))[0])["own.ceiling.KBOI"].verdict == "outside limits"
+    assert by_id(assess(flight(back)).margins)["own.ceiling.KBOI"].verdict == "outside limits"
+
+
 def test_levels_aloft_are_joined_in_time_by_components():
     def level(h, wind, celsius):
         return {"at": (LEAVING + timedelta(hours=h)).isoformat(), "level": "9500 ft", "wind": wind, "temperature": f"{celsius} C"}

@@ -193,7 +193,7 @@ def _of_use(s: Situation, use: _Use, end: RunwayEnd | None) -> _Found:
     if air is not None and air.weather == NOTHING:
         return [], [f"Weather of {use.point.name} {use.doing}: {air.words}."]
     margins, said = _of_taf(s, use, end, air)
-    return [*margins, *_crosswind_forecast(s, use, end, air)], said
+    return [*margins, *_crosswind_forecast(s, use, end, air), *_planned_sky(s, use, air)], said
 
 
 def _of_taf(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None) -> _Found:
@@ -213,7 +213,10 @@ def _of_taf(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | 
     if place is not None and taf.station not in place.codes:
         return margins, [*old, *_hazards(use, may_be), f"The TAF is of {taf.station}: ceiling and visibility at {use.point.name} "
                                                  f"{use.doing} are not judged by it."]
-    minima, said = _minima(s, use, may_be, f"TAF {taf.station} {taf.issued:%d%H%M}Z, worst that may be")
+    worst = {"ceiling": _least([p.ceiling_m for p in may_be]), "visibility": _least([_visibility_m(p) for p in may_be])}
+    minima = _minima(s, use, worst, f"TAF {taf.station} {taf.issued:%d%H%M}Z, worst that may be", " that may be")
+    silent = [what for what, value in worst.items() if value is None]
+    said = [f"The TAF does not say for all that may be at {use.point.name} {use.doing}: {', '.join(silent)}."] if silent else []
     return margins + minima, old + said + _hazards(use, may_be)
 
 
@@ -305,25 +308,32 @@ def _beyond_plan(use: _Use, end: RunwayEnd, planned: EndWind, blown: EndWind, pl
     return []
 
 
-def _minima(s: Situation, use: _Use, may_be: Sequence[Period], source: str) -> _Found:
-    """Lowest ceiling and least visibility against the VFR, own and IFR alternate minima."""
-    rules, own, found, said = s.ruleset(use.point), s.request.own, [], []
+def _planned_sky(s: Situation, use: _Use, air: PlaceWeather | None) -> list[rule.Margin]:
+    """The plan's ceiling and visibility where nobody else judges them: leaving again, and back where the flight began."""
+    if air is None or not (_moved_on(s, use, air) or (use.key == "landing" and s.points[0].name == s.points[-1].name)):
+        return []
+    values = {"ceiling": air.weather.ceiling_m, "visibility": air.weather.visibility_m}
+    return _minima(s, use, {k: v for k, v in values.items() if v is not None}, air.weather.source)
+
+
+def _minima(s: Situation, use: _Use, worst: Mapping[str, float | None], source: str, which: str = "") -> list[rule.Margin]:
+    """Ceiling and visibility against the VFR, own and IFR alternate minima; an own minimum without its figure: not known."""
+    rules, own, found = s.ruleset(use.point), s.request.own, []
     legal = None if rules is None or s.request.rules != "VFR" else rules.minima(s.day, "minima.aerodrome.vfr")
-    worst = {"ceiling": _least([p.ceiling_m for p in may_be]), "visibility": _least([_visibility_m(p) for p in may_be])}
     for what, unit, least in (("ceiling", "ft", own.ceiling_m), ("visibility", "sm", own.visibility_m)):
-        value, name = worst[what], f"{what} that may be"
+        if what not in worst:
+            continue
+        value, name = worst[what], f"{what}{which}"
         about = rule.About(f"own.{what}.{use.id}", f"{name}, own minimum", OWN_MINIMUM, source, use.point.name, use.wanted.moment)
         if least is not None:
             found.append(rule.missing(about, "The TAF does not say it.") if value is None else at_least(about, value, least, unit))
-        if value is None:
-            said.append(f"{what.capitalize()} of the TAF at {use.point.name} {use.doing}: not given for all that may be.")
-        elif legal is not None:
+        if value is not None and legal is not None:
             about = replace(about, id=f"minima.{what}.{use.id}", name=f"{name}, VFR in a control zone or surface area",
                             kind=ADVICE, source=f"{source}; {legal.rule.cite()}")
             found.append(at_least(about, value, getattr(legal, f"{what}_m"), unit))
     if use.key == "alternate" and s.request.rules == "IFR" and rules is not None:
         found += _ifr_alternate(use, worst, rules.alternate_minima(s.day), source)
-    return found, said
+    return found
 
 
 def _ifr_alternate(use: _Use, worst: Mapping[str, float | None], minima: Sequence[Minima], source: str) -> list[rule.Margin]:
