@@ -1,0 +1,1 @@
+"""The steps from each schema of the record to the next."""

@@ -1,0 +1,7 @@
+"""Run by Alembic: the steps run on the connection handed over, within its transaction."""
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"], transactional_ddl=True)
+with context.begin_transaction():
+    context.run_migrations()

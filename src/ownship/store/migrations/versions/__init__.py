@@ -1,0 +1,1 @@
+"""A module a step; `revision` is the schema it makes."""
