@@ -320,6 +320,47 @@ def import_data(folder: str, /, *, date: str | None = None, json: bool = False) 
             print(f"{title}: {line}")
 
 
+def backup(file: str, /, *, json: bool = False) -> None:
+    """The whole record into one file, also while it is in use. Keep it on another disk."""
+    from ownship.questions.keeping import backup as ask
+
+    _kept(ask(file), json)
+
+
+def restore(file: str, /, *, json: bool = False) -> None:
+    """A backup in place of the record: checked first; what is there now is kept beside it."""
+    from ownship.questions.keeping import restore as ask
+
+    _kept(ask(file), json)
+
+
+def doctor(*, json: bool = False) -> None:
+    """How the record stands: paths, schema, entries, last backup, whether it is sound, and how old all data are."""
+    from ownship.papers.keeping import doctor_lines
+    from ownship.questions.keeping import doctor as ask
+
+    found = ask().to_json()
+    print(dumps(found, ensure_ascii=False) if json else "\n".join(doctor_lines(found)))
+
+
+def export_data(folder: str, /, *, json: bool = False) -> None:
+    """Every entry of the record into a new folder, as CSV files and a manifest."""
+    from ownship.questions.keeping import export as ask
+
+    _kept(ask(folder), json)
+
+
+def read_data(folder: str, /, *, json: bool = False) -> None:
+    """An export back into an empty record, entry by entry the same."""
+    from ownship.questions.keeping import read_export as ask
+
+    _kept(ask(folder), json)
+
+
+def _kept(kept: Any, json: bool) -> None:
+    print(dumps(kept.to_json(), ensure_ascii=False) if json else kept.sentence)
+
+
 def _console() -> Any:
     """A console as wide as the terminal, 160 columns where there is none."""
     from rich.console import Console
@@ -337,11 +378,15 @@ def _app() -> Any:
                    "rules govern, and the pilot in command decides.")
     for command in (check, airports, calibrate, predict, serve, weather, altitudes, when, reach):
         app.command(command)
+    for keeping in (backup, restore, doctor):
+        app.command(keeping)
     study = App(name="study", help="What a change would buy you.")
     study.command(modify)
     app.command(study)
     data = App(name="data", help="Data that you bring.")
     data.command(import_data, name="import")
+    data.command(export_data, name="export")
+    data.command(read_data, name="read")
     app.command(data)
 
     def guarded(words: list[str]) -> Any:

@@ -104,6 +104,8 @@ def _nested(kind: Any, where: str) -> Codec:
     codecs = field_codecs(kind)
     needed = {f.name for f in fields(kind) if f.default is MISSING and f.default_factory is MISSING}
 
+    known = _defaults(kind, codecs)
+
     def write(value: Any) -> dict[str, Any]:
         if type(value) is not kind:
             raise _wrong(where, value, kind.__name__)
@@ -117,9 +119,20 @@ def _nested(kind: Any, where: str) -> Codec:
             raise BadInput(f"{where}: nobody reads {unknown}; a newer program may have written it: use that one.")
         if not needed <= plain.keys():
             raise BadInput(f"{where}: {', '.join(sorted(needed - plain.keys()))} is missing; the entry is not whole.")
-        return kind(**{name: codecs[name].read(value) for name, value in plain.items()})
+        return kind(**{name: known[name][1] if name in known and _same(value, known[name][0]) else codecs[name].read(value)
+                       for name, value in plain.items()})
 
     return Codec(write, read)
+
+
+def _defaults(kind: Any, codecs: dict[str, Codec]) -> dict[str, tuple[Any, Any]]:
+    """(plain, value) of each field's default, so that most fields of a flight need no reading; no numbers: -0.0 equals 0.0."""
+    values = {f.name: f.default for f in fields(kind) if f.default is not MISSING and not isinstance(f.default, float)}
+    return {name: (codecs[name].write(value), value) for name, value in values.items()}
+
+
+def _same(plain: Any, default: Any) -> bool:
+    return plain == default and type(plain) is type(default)
 
 
 def _codec(hint: Any, where: str) -> Codec:
