@@ -92,8 +92,8 @@ def _figures(before: Side, after: Side, modifications: Modifications) -> dict[st
     reference = before.model.airframe
     most = reference.take_off_max_kg
     approved = approved_weight_kg(modifications)
-    _check_weights(after, most if approved is None else approved)
     last = most if approved is None else approved
+    _check_weights(after, last)
     rev_s = equal_rev_s((before, most), (after, last))
     at_most = performance(before, reference, most, rev_s)
     first = performance(after, reference, last, rev_s)

@@ -39,7 +39,7 @@ def _weight_lines(before: Side, after: Side, modifications: Modifications) -> li
     old, new = (f"{from_si(x, 'lb'):,.0f} lb" for x in (most, approved))
     if approved < most:
         return [f"The approval lowers the maximum take-off weight from {old} to {new}."]
-    return [f"The approval raises the maximum take-off weight from {old} to {new}: the useful load of {new} goes with the "
+    return [f"The approval raises the maximum take-off weight from {old} to {new}: the useful load at {new} goes with the "
             f"take-off, climb and ceiling at {new}. Ramp and landing weights and the CG envelope are still those of the record."]
 
 
