@@ -206,7 +206,8 @@ def _calibration(c: Any, label: str, seed: int, errors: dict[str, KindError]) ->
     if mean.shape != (size,) or not (np.abs(mean) <= FARTHEST).all():
         raise _Part(f"mean ({label})")
     if (covariance.shape != (size, size) or not (np.abs(covariance) <= FARTHEST**2).all()
-            or not np.allclose(covariance, covariance.T, rtol=1e-9, atol=1e-12) or np.linalg.eigvalsh(covariance)[0] < 0.01 * HELD**2):
+            or not np.allclose(covariance, covariance.T, rtol=1e-9, atol=1e-12)
+            or np.linalg.eigvalsh(covariance)[0] < 0.01 * HELD**2):
         raise _Part(f"covariance ({label})")
     if c["label"] not in (("book", "prior") if label == "book" else ("own",)):
         raise _Part(f"label ({label})")
