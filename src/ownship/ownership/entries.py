@@ -227,7 +227,8 @@ class InstrumentReplaced(Body):
 @dataclass(frozen=True)
 class Interval:
     """How often: calendar by a pattern of rules.due ("12 calendar months", "24 months", "90 days"), hours, landings; first
-    of them counts. Tolerances past due; carry: the next is counted from when it was done, not from when it was due."""
+    of them counts. Tolerances past due (tolerance: a pattern, such as "1 month"); carry: the next is counted from when it was
+    done, not from when it was due."""
 
     every: str = ""
     hours_h: float | None = None
@@ -235,6 +236,7 @@ class Interval:
     tolerance_days: int = 0
     tolerance_h: float = 0.0
     carry: bool = True
+    tolerance: str = ""
 
 
 @dataclass(frozen=True)
@@ -242,6 +244,8 @@ class MaintenanceItem(Body):
     """Something that falls due. uses: the flights that may not be made when it is overdue; directive: its number, "" none.
 
     terminated: words of the terminating action once done; then it falls due no more. severity: block, warn or info.
+    An interval that says nothing: once only. fixed_date, first_due_h, first_due_landings: by when it is due the first time,
+    the latter two as totals of the airframe. note: what the reader must know beside it.
     """
 
     KIND: ClassVar[str] = "maintenance item"
@@ -259,11 +263,15 @@ class MaintenanceItem(Body):
     fixed_date: date | None = None
     expected_cost: Money | None = None
     terminated: str = ""
+    first_due_h: float | None = None
+    first_due_landings: int | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True)
 class MaintenanceDone(Body):
-    """An item done on a day, at airframe hours (air time) and landings; terminating: it never falls due again."""
+    """An item done on a day, at airframe hours (air time) and landings; terminating: it never falls due again; anew: whatever
+    was overrun, the next is counted from here (a licensed person's word, after a lapse)."""
 
     KIND: ClassVar[str] = "maintenance done"
     name: str
@@ -274,6 +282,7 @@ class MaintenanceDone(Body):
     words: str = ""
     cost: Money | None = None
     terminating: bool = False
+    anew: bool = False
 
 
 @dataclass(frozen=True)
