@@ -322,7 +322,7 @@ def _magnetic_age() -> Age:
 
     last = date(int(LAST_YEAR), 1, 1)
     left = (last - datetime.now(UTC).date()).days
-    return Age("magnetic model", last.isoformat(), -left, f"{SOURCE}: " + (
+    return Age("magnetic model ends", last.isoformat(), -left, f"{SOURCE}: " + (
         f"good for {left:,} days more" if left > 0 else "ended; variation after it is refused, and a newer Ownship is needed"))
 
 
