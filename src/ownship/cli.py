@@ -129,6 +129,7 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
     --charts FOLDER: how well the rows agree and what your measurements narrowed, drawn (SVG).
     """
     from ownship.questions import calibrating
+    from ownship.questions.calibration_file import to_json
     from ownship.questions.drawing import calibration_charts, write_charts
     from ownship.questions.explaining import explain, matched_lines
     from ownship.questions.places import write_whole
@@ -148,7 +149,7 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
         chosen = (column, value)
     target, folder = _target("--save", save), _folder("--charts", charts)
     fitted = calibrating.calibrate(aeroplane, rows, own, chosen)
-    data = calibrating.to_json(fitted)
+    data = to_json(fitted)
     if target is not None:
         write_whole(target, dumps(data, indent=1).encode())
     if folder is not None:

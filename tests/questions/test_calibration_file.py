@@ -7,7 +7,8 @@ import pytest
 from commands import run
 
 from ownship.errors import UnreadableFile
-from ownship.questions.calibrating import calibrate, from_json, to_json
+from ownship.questions.calibrating import calibrate
+from ownship.questions.calibration_file import from_json, to_json
 
 
 @pytest.fixture(scope="module")

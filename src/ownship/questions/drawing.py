@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, own_file_of, record_of, surrogate_of
+from ownship.questions.calibrating import _rows_of, calibrations_of, own_file_of, record_of, surrogate_of
+from ownship.questions.calibration_file import Fitted
 from ownship.questions.explaining import by_origin
 from ownship.questions.places import write_whole
 

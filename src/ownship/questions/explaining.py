@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from ownship.questions.calibrating import Fitted, _rows_of, calibrations_of, own_file_of, record_of, surrogate_of
+from ownship.questions.calibrating import _rows_of, calibrations_of, own_file_of, record_of, surrogate_of
+from ownship.questions.calibration_file import Fitted
 
 if TYPE_CHECKING:
     from ownship.calibration.estimate import Calibration
