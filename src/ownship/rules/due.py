@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import calendar
 import re
-from datetime import date, timedelta
+from collections.abc import Iterable
+from datetime import date, datetime, timedelta, tzinfo
 
 from ownship.errors import BadInput
 
-_EVERY = re.compile(r"^\s*(\d+)\s+(calendar months?|months?|days?|years?)\s*$", re.IGNORECASE)
+_EVERY = re.compile(r"^\s*(\d+)\s+(calendar months?|months?|days?|years?)(\s+from the first of the next month)?\s*$", re.IGNORECASE)
 MOST = {"calendar month": 1200, "month": 1200, "day": 40000, "year": 100}
 
 
@@ -32,7 +33,8 @@ def next_due(done: date, every: str) -> date:
     """The last day still good after something done on a date.
 
     "n calendar months": the end of the nth month after; "n months", "n years": the same day, clipped to the
-    month's end; "n days": done + n. Checks: MD-01, worked examples of the rules.
+    month's end; "n days": done + n; "n months from the first of the next month": as `from_first_of_next_month`. Checks:
+    MD-01, worked examples of the rules.
     """
     match = _EVERY.match(every)
     if match is None:
@@ -40,7 +42,11 @@ def next_due(done: date, every: str) -> date:
     count, kind = int(match[1]), match[2].lower().removesuffix("s")
     if not 1 <= count <= MOST[kind]:
         raise BadInput(f"every: {every!r} is not believable; allowed is 1 to {MOST[kind]} {kind}s.")
+    if match[3] and kind not in ("month", "year"):
+        raise BadInput(f"every: {every!r} counts {kind}s from the first of the next month; write months or years there.")
     try:
+        if match[3]:
+            return from_first_of_next_month(done, count * 12 if kind == "year" else count)
         if kind == "day":
             return done + timedelta(days=count)
         later = month_later(done, count * 12 if kind == "year" else count)
@@ -77,3 +83,32 @@ def earliest_by_months(flight: date, months: int) -> date:
 def earliest_by_preceding_months(flight: date, months: int) -> date:
     """The first day of the n calendar months before the month of a flight (the month itself counts too, from memory)."""
     return month_later(flight.replace(day=1), -months)
+
+
+def grace_then_roll(done: date, flight: date, k: int, months: int) -> date | None:
+    """The earliest day on which practice counts for a flight; None: before the first day of the kth month nothing is needed.
+
+    GRACE_THEN_ROLL(k, n): afterwards the requirement looks n months back to the day. Check: the Canadian example of the rules.
+    """
+    return None if flight < needed_from(done, k) else earliest_by_months(flight, months)
+
+
+def first_of(days: Iterable[date | None]) -> date | None:
+    """WHICHEVER_FIRST: the earliest of several last days; None where none is known."""
+    return min((d for d in days if d is not None), default=None)
+
+
+def counted_from(due: date | None, done: date, *, carry: bool) -> date:
+    """The day from which the next interval runs.
+
+    TOLERANCE: with carry from when it was done; without it what was overrun is taken off, so from when it was due. Done early
+    it is counted from when it was done either way, the stricter reading.
+    """
+    return done if carry or due is None else min(due, done)
+
+
+def day_at(moment: datetime, zone: tzinfo) -> date:
+    """The calendar day of an aware moment in a zone: a last day is good until the midnight of the place."""
+    if moment.utcoffset() is None:
+        raise BadInput(f"moment: {moment.isoformat()} has no zone; give one.")
+    return moment.astimezone(zone).date()
