@@ -116,3 +116,14 @@ def test_sixty_equal_climbs_claim_no_more_than_ten() -> None:
     assert sixty == pytest.approx(ten, rel=0.02)
     assert np.array_equal(row_sd(rows_of(*["own,rate_of_climb_fpm,3000,9,2200,,,,,,,700"] * 9)),
                           9 * [float(np.hypot(15, 40))])
+
+
+def test_a_blank_speed_gives_way_to_the_one_that_was_flown() -> None:
+    """No one slows down between lift-off and 50 ft: lifting off above the record's 50-ft speed, 50 ft is passed no slower."""
+    one, made, book = world()
+    model = Model(one.airframe, made, middle(book))
+    def over(first: object, second: object) -> float:
+        head = "kind,pressure_altitude_ft,oat_c,weight_lb,lift_off_kias,at_50ft_kias,value\n"
+        return float(predict(model, read_rows(f"{head}takeoff_50ft_ft,0,15,2200,{first},{second},", "r.csv", need_value=False))[0, 0])
+    assert over(80, "") == pytest.approx(over(80, 80))
+    assert over("", 48) == pytest.approx(over(48, 48))

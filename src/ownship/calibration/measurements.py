@@ -93,6 +93,9 @@ def _take_off(model: Model, rows: Rows, kind: str, noise: bool) -> FloatArray:
     wind = np.nan_to_num(rows.headwind_m_s)
     lift_off = _speed_at_limit(model, rows, rows.lift_off_ias_m_s, a.lift_off_ias_m_s, LIFT_OFF_OVER_STALL * a.vs1_m_s)
     at_50ft = _speed_at_limit(model, rows, rows.at_50ft_ias_m_s, a.at_50ft_ias_m_s, 1.2 * a.vs1_m_s)
+    # of the two speeds a blank one gives way: no one slows down between lift-off and 50 ft
+    at_50ft = np.where(np.isnan(rows.at_50ft_ias_m_s), np.maximum(at_50ft, lift_off), at_50ft)
+    lift_off = np.where(np.isnan(rows.lift_off_ias_m_s), np.minimum(at_50ft, lift_off), lift_off)
     done = takeoffs.take_off(model, _air(rows), rows.weight_kg, headwind_m_s=wind, slope_1=np.nan_to_num(rows.slope_1),
                              friction_1=_friction(model, rows), lift_off_ias_m_s=lift_off, at_50ft_ias_m_s=at_50ft, noise=noise)
     return done.roll_m if kind == "takeoff_roll_ft" else done.over_50ft_m

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ownship.errors import BadInput
-from ownship.performance.model import HARD_RANGE_K, HARD_RANGE_M, LIFT_OFF_OVER_STALL, Airframe
+from ownship.performance.model import HARD_RANGE_K, HARD_RANGE_M, Airframe
 from ownship.performance.rows import Rows, read_rows
 from ownship.performance.technique import of_the_procedure
 from ownship.physics.airspeed import cas_from_ias_m_s
@@ -17,7 +17,6 @@ from ownship.units import from_si
 
 FloatArray = NDArray[np.float64]
 HEAVIEST_OWN_1 = 1.1  # of the maximum take-off weight: heavier than this is a typing error, not a flight
-AT_50FT_OVER_STALL = 1.2
 # the speeds a kind of row is flown at, by column and field
 FLOWN = {"takeoff_roll_ft": (("lift_off_kias", "lift_off_ias_m_s"),),
          "takeoff_50ft_ft": (("lift_off_kias", "lift_off_ias_m_s"), ("at_50ft_kias", "at_50ft_ias_m_s")),
@@ -53,7 +52,7 @@ def stall_cas_m_s(rows: Rows, airframe: Airframe) -> FloatArray:
 
 
 def check_speeds(rows: Rows, name: str, airframe: Airframe) -> None:
-    """BadInput by line where a speed of a row is below the stall at its weight, or lift-off faster than the speed at 50 ft."""
+    """BadInput by line where a speed of a row is below the stall at its weight."""
     stall = stall_cas_m_s(rows, airframe)
     for kind, columns in FLOWN.items():
         for column, field in columns:
@@ -62,25 +61,6 @@ def check_speeds(rows: Rows, name: str, airframe: Airframe) -> None:
             for i in _lines((rows.kind == kind) & (cas < stall)):
                 _refuse(rows, name, i, column, f"{_kt(ias[i])} indicated is {_kt(cas[i])} calibrated, below the stall at this "
                         f"weight, {_kt(stall[i])}; correct the speed or the weight.")
-    _check_order(rows, name, airframe)
-
-
-def _check_order(rows: Rows, name: str, a: Airframe) -> None:
-    """Lift-off against the speed at 50 ft where one of the two is the record's."""
-    first = _at_weight(rows, rows.lift_off_ias_m_s, a, a.lift_off_ias_m_s, LIFT_OFF_OVER_STALL)
-    second = _at_weight(rows, rows.at_50ft_ias_m_s, a, a.at_50ft_ias_m_s, AT_50FT_OVER_STALL)
-    blank = np.isnan(rows.lift_off_ias_m_s)
-    one = blank != np.isnan(rows.at_50ft_ias_m_s)
-    for i in _lines((rows.kind == "takeoff_50ft_ft") & one & (first > second + 1e-6)):
-        _refuse(rows, name, i, "lift_off_kias" if blank[i] else "at_50ft_kias", "it is blank, and with the record's speed lift-off "
-                f"would be at {_kt(first[i])} and 50 ft at {_kt(second[i])} calibrated; add it.")
-
-
-def _at_weight(rows: Rows, given_ias_m_s: FloatArray, a: Airframe, usual_ias_m_s: float | None, over_stall_1: float) -> FloatArray:
-    """CAS of every row: its own speed, else the record's or a multiple of Vs1, scaled to its weight."""
-    usual = over_stall_1 * a.vs1_m_s if usual_ias_m_s is None else float(cas_from_ias_m_s(usual_ias_m_s, a.position_error))
-    scaled = usual * np.sqrt(rows.weight_kg / a.take_off_max_kg)
-    return np.where(np.isnan(given_ias_m_s), scaled, cas_from_ias_m_s(given_ias_m_s, a.position_error))
 
 
 def check_own(rows: Rows, name: str, airframe: Airframe) -> None:
