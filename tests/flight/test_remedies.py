@@ -231,3 +231,49 @@ def test_a_stop_makes_a_long_flight_fit():
         assert len(r.further) == 1
         assert "check fuel is sold" in r.sentence
         assert r.request["to"] == r.further[0]["from"]
+
+
+def test_the_latest_arrival_is_a_limit_of_the_owners():
+    data = edited(demo().request_data, ())
+    data["own"]["latest_arrival"] = "2026-07-11T16:10-06:00"
+    late = next(m for m in assess(altered(demo(), data)).margins if m.id == "own.latest_arrival")
+    assert late.verdict == OUTSIDE
+    data["own"]["latest_arrival"] = "2026-07-11T18:00-06:00"
+    early = next(m for m in assess(altered(demo(), data)).margins if m.id == "own.latest_arrival")
+    assert early.verdict == WITHIN
+    assert early.margin.value - late.margin.value == pytest.approx(110)
+    data["own"]["latest_arrival"] = "2026-07-11T18:00"
+    with pytest.raises(BadInput, match="has no zone"):
+        altered(demo(), data)
+
+
+def test_the_owner_sets_what_a_change_costs_and_the_order_follows():
+    data = edited(demo().request_data, ())
+    data["remedies"] = {"person_left": 7.0}
+    s = altered(demo(), data)
+    assert costs_of(s)["person_left"] == 7.0
+    assert all(c.cost == 7.0 for c in changes_of(s) if c.kind == "leave" and "passenger" in c.words)
+    data["remedies"] = {"persons": 7.0}
+    with pytest.raises(BadInput, match="persons"):
+        altered(demo(), data)
+
+
+def test_an_hour_with_cooler_air_of_the_owners_entry_is_a_remedy():
+    """The owner typed the morning's air: leaving then fits where the afternoon does not; without the entry it is not offered."""
+    s = demo()
+    assert not [c for c in changes_of(s) if c.kind == "time"]
+    data = edited(s.request_data, ())
+    hours = {"KBOI": (22, 34), "KU79": (9, 25)}
+    for place, (cool, hot) in hours.items():
+        data["weather"][place]["hours"] = [
+            {"at": f"2026-07-11T{h:02d}:00-06:00", "temperature": f"{cool if h < 12 else hot} C", "altimeter": "30.05 inHg",
+             "wind": "calm", "dew_point": "4 C", "visibility": "10 sm", "ceiling": "12000 ft"} for h in range(5, 19)]
+    data["aloft_hours"] = [{"at": f"2026-07-11T{h:02d}:00-06:00", "level": f"{level} ft", "wind": "280/10", "temperature": f"{t} C"}
+                           for h in range(5, 23) for level, t in ((6000, 18), (9000, 12), (12000, 5))]
+    data["weather"]["KU79"]["hours"] += [{"at": f"2026-07-{d}T{h:02d}:00-06:00", "temperature": "8 C", "altimeter": "30.10 inHg",
+                                          "wind": "calm", "dew_point": "2 C", "visibility": "10 sm", "ceiling": "12000 ft"}
+                                         for d in (12, 13) for h in range(0, 24, 3)]
+    later = altered(s, data)
+    times = [c for c in changes_of(later) if c.kind == "time"]
+    assert times
+    assert all(dict(c.edits)[("planned_departure",)].startswith("2026-07-11T15:00") for c in times)

@@ -97,7 +97,7 @@ def _flight_margins(
     runways, runway_margins = _runways(s, aboard, flights) if ends is None else (ends, [])
     landing_end = runways.get("landing")
     sets = [[*judge_fuel.fuel_margins(s, f), *judge_route.climb_margins(s, f), *judge_route.minimum_altitude_margins(s, f),
-             *judge_route.gradient_margins(s, f), *judge_route.night_margins(s, f, landing_end),
+             *judge_route.gradient_margins(s, f), *judge_route.night_margins(s, f, landing_end), *judge_route.arrival_margins(s, f),
              *_go_around(s, f, landing_end)] for f in flights]
     weather, unchecked = judge_route.weather_margins(s)
     alternates, unchecked_there = judge_alternates.alternate_margins(s, flights, aboard.missing)

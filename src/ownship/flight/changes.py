@@ -10,18 +10,16 @@ import copy
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
-from functools import cache
 from itertools import combinations
 from typing import Any
 
 from ownship.aeroplane.description import Station
-from ownship.errors import MissingSource
 from ownship.flight.fuel import on_board
 from ownship.flight.judge_route import highest_ground_m
+from ownship.flight.planning import usual_costs
 from ownship.flight.request import Load
 from ownship.flight.screen_load import LEFT
 from ownship.flight.situation import Situation
-from ownship.provenance import package_toml
 from ownship.units import from_si, to_si
 
 Path = tuple[str | int, ...]
@@ -54,18 +52,9 @@ class Change:
     profile: str = ""
 
 
-@cache
-def usual_costs() -> dict[str, float]:
-    """Costs by name, from data/remedy_costs.toml; refused without a source."""
-    root = package_toml("remedy_costs.toml")
-    if not root.text("source", ""):
-        raise MissingSource("remedy_costs.toml has no source; add it.")
-    return {name: float(row["value"]) for name, row in root.take("costs").items()}
-
-
 def costs_of(s: Situation) -> dict[str, float]:
     """The usual costs with those of the request's [remedies] over them."""
-    return {**usual_costs(), **getattr(s.request, "remedy_costs", {})}
+    return {**usual_costs(), **s.request.remedy_costs}
 
 
 def edited(data: Mapping[str, Any], changes: Iterable[Change]) -> dict[str, Any]:
@@ -255,7 +244,7 @@ def _runways(s: Situation) -> list[Change]:
 
 def air_by_the_hour(s: Situation) -> bool:
     """Whether the owner's entries or a forecast say what the air is at other hours."""
-    return bool(s.forecasts) or any(getattr(w, "hours", ()) for w in s.request.weather.values())
+    return bool(s.forecasts) or any(w.hours for w in s.request.weather.values())
 
 
 def _hours(s: Situation) -> list[Change]:
@@ -263,12 +252,15 @@ def _hours(s: Situation) -> list[Change]:
     if not air_by_the_hour(s):
         return []
     found = []
-    planned = (getattr(s.request, "planned_departure", None) or s.departure).isoformat()
+    planned = (s.request.planned_departure or s.departure).isoformat()
     for hours in HOURS:
         moment = s.departure + timedelta(hours=hours)
         if moment.date() != s.departure.date():
             continue
-        edits = ((("departure",), moment.isoformat()), (("local",), False), (("planned_departure",), planned))
+        edits: tuple[tuple[Path, Any], ...] = (
+            (("departure",), moment.isoformat()), (("local",), False), (("planned_departure",), planned))
+        if s.leave_again is not None:  # it stays where it is, and so does the hour its weather was typed for
+            edits += ((("planned_leave_again",), (s.request.planned_leave_again or s.leave_again).isoformat()),)
         word = "earlier" if hours < 0 else "later"
         found.append(Change("time", f"leave {abs(hours)} h {word}, at {moment:%H:%M}", f"{s.departure:%H:%M}", f"{moment:%H:%M}",
                             edits, frozenset({"time"}), costs_of(s)["hour_shifted"] * abs(hours),

@@ -193,6 +193,19 @@ def night_margins(s: Situation, flown: Flown, landing_end: JudgedEnd | None) -> 
     return [rule.amount(about, left, 0.0, "min", usual("allowance_time"), confidence_1=s.request.factors.confidence)]
 
 
+def arrival_margins(s: Situation, flown: Flown) -> list[rule.Margin]:
+    """own.latest_arrival: minutes left until the owner's latest moment on the ground."""
+    latest = s.request.own.latest_arrival
+    if latest is None:
+        return []
+    about = rule.About("own.latest_arrival", "time left until the latest arrival", OWN_MINIMUM, "your own minima",
+                       s.points[-1].name, flown.landing_time)
+    if not flown.possible or not s.air.known:
+        return [rule.missing(about, "The time of landing is not known.")]
+    left = (latest - s.departure).total_seconds() - flown.timeline.total("time_s")
+    return [rule.amount(about, left, 0.0, "min", usual("allowance_time"), confidence_1=s.request.factors.confidence)]
+
+
 def light_words(s: Situation, flown: Flown) -> list[str]:
     """Whether lights are needed, and whether passengers need night recency, by each place's own definition."""
     found = []

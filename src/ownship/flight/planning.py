@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
+from ownship.errors import MissingSource
 from ownship.provenance import Datum, datum, package_toml
 
 _DIMENSIONS = {
@@ -33,3 +34,12 @@ def figures() -> dict[str, Datum]:
 def usual(name: str) -> float:
     """The SI value of one planning figure."""
     return figures()[name].value
+
+
+@cache
+def usual_costs() -> dict[str, float]:
+    """Costs by name, from data/remedy_costs.toml; refused without a source."""
+    root = package_toml("remedy_costs.toml")
+    if not root.text("source", ""):
+        raise MissingSource("remedy_costs.toml has no source; add it.")
+    return {name: float(row["value"]) for name, row in root.take("costs").items()}

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from ownship.flight.places import AloftLevel, WeatherEntry, moment, read_aloft, read_aloft_hours, read_weather
+from ownship.flight.planning import usual_costs
 from ownship.schema import Table
 from ownship.units import parse
 
@@ -84,6 +85,7 @@ class OwnMinima:
     ceiling_m: float | None = None
     visibility_m: float | None = None
     runway_m: float | None = None
+    latest_arrival: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -118,6 +120,7 @@ class FlightRequest:
     carburettor_heat: tuple[str, ...] = ()
     leave_again: datetime | None = None
     leave_again_is_local: bool = False
+    remedy_costs: dict[str, float] = field(default_factory=dict)
     planned_departure: datetime | None = None
     planned_departure_is_local: bool = False
     planned_leave_again: datetime | None = None
@@ -192,7 +195,7 @@ def read_request(root: Table) -> FlightRequest:
         freezing_level_m=ifr.quantity("freezing_level", "length", None) if ifr else None,
         obstacles=tuple(_obstacle(t) for t in root.tables("obstacles")),
         parked_outside_s=root.quantity("parked_outside", "time", 0.0, low="0 h", high="9000 h"),
-        own=_own(root.table("own")), planning=_planning(root.table("planning")),
+        own=_own(root.table("own")), remedy_costs=_costs(root.table("remedies")), planning=_planning(root.table("planning")),
         source=root.text("source", "flight request"))
     root.integer("schema", 1, 1, 1)
     if ifr:
@@ -324,9 +327,26 @@ def _own(t: Table | None) -> OwnMinima:
                     t.quantity("obstacle_clearance", "length", None, low="0 ft", high="2000 ft"),
                     t.quantity("ceiling", "length", None, low="0 ft", high="30000 ft"),
                     t.quantity("visibility", "length", None, low="0 m", high="100 km"),
-                    t.quantity("runway", "length", None, low="0 ft", high="20000 ft"))
+                    t.quantity("runway", "length", None, low="0 ft", high="20000 ft"), _latest(t))
     _finish(t)
     return own
+
+
+def _latest(t: Table) -> datetime | None:
+    """latest_arrival: a moment with its zone."""
+    found, local = t.convert("latest_arrival", moment, (None, False))
+    if found is not None and local:
+        raise t.bad("latest_arrival", f"{found.isoformat()!r} has no zone; write it as 2026-07-11T20:00-06:00.")
+    return found
+
+
+def _costs(t: Table | None) -> dict[str, float]:
+    """[remedies]: what a change costs this pilot, in minutes, by the names of data/remedy_costs.toml."""
+    if t is None:
+        return {}
+    found = {name: t.number(name, None, 0.0, 1e6) for name in usual_costs()}
+    _finish(t)
+    return {k: v for k, v in found.items() if v is not None}
 
 
 def _planning(t: Table | None) -> Planning:
