@@ -5,4 +5,5 @@ import tempfile
 from pathlib import Path
 
 os.environ.setdefault("OWNSHIP_CACHE", str(Path(tempfile.gettempdir()) / "ownship-test-cache"))
+os.environ["OWNSHIP_DATA"] = tempfile.mkdtemp(prefix="ownship-test-data-")  # nothing of this machine's owner
 os.environ.setdefault("OMP_NUM_THREADS", "1")

@@ -353,8 +353,8 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd], margins: tuple[rul
         found.append(f"Obstacles more than {from_si(judge_route.CORRIDOR_M, 'nm'):.0f} nm off the route: {', '.join(far)}.")
     if not s.air.known:
         found.append("Wind along the route: none is given, so the times and the burn of the timeline are for calm air.")
-    if s.request.ground_m is None:
-        found.append("Ground along the route: none is entered in [ground].")
+    if s.request.ground_m is None and s.terrain is None:
+        found.append("Ground along the route: no tiles are imported and none is entered in [ground].")
     return found
 
 
