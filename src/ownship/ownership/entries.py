@@ -340,7 +340,8 @@ class Pilot(Body):
 @dataclass(frozen=True)
 class Cost(Body):
     """A cost of owning: kind fixed (per year), hourly, reserve (amount over hours and years), calendar (every so many
-    years) or variable (as it happened). shareable: fuel, oil, fees charged for the flight."""
+    years) or variable (as it happened). shareable: fuel, oil, fees charged for the flight. since_h, since_day: hours run (on
+    the day of the entry) and first day of the life that a reserve or calendar item is for; fund: what is put by for it."""
 
     KIND: ClassVar[str] = "cost"
     what: str
@@ -350,6 +351,8 @@ class Cost(Body):
     per_hours_h: float | None = None
     since_h: float | None = None
     shareable: bool = False
+    since_day: date | None = None
+    fund: Money | None = None
 
 
 @dataclass(frozen=True)
