@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ownship.errors import BadInput
+from ownship.ownership import entries
 from ownship.rules.due import (
     counted_from,
     day_at,
@@ -20,6 +21,8 @@ from ownship.rules.due import (
     month_end,
     next_due,
 )
+from ownship.rules.starter import USES, limited, load_starter, read_items
+from ownship.schema import read_toml
 
 DAYS = st.dates(date(1990, 1, 1), date(2060, 1, 1))
 PATTERNS = ("{} days", "{} months", "{} years", "{} calendar months", "{} months from the first of the next month")
@@ -40,6 +43,9 @@ PATTERNS = ("{} days", "{} months", "{} years", "{} calendar months", "{} months
     (date(2026, 8, 31), "6 months", date(2027, 2, 28)),
     (date(2026, 1, 31), "1 calendar month", date(2026, 2, 28)),
     (date(2023, 12, 31), "60 days", date(2024, 2, 29)),
+    (date(2026, 3, 15), "30 March of the next year", date(2027, 3, 30)),                   # CAR 501.03
+    (date(2026, 12, 31), "30 March of the next year", date(2027, 3, 30)),
+    (date(2026, 12, 31), "29 February of the next year", date(2027, 2, 28)),
 ])
 def test_the_last_day_still_good(done, every, due):
     assert next_due(done, every) == due
@@ -91,7 +97,7 @@ def test_a_last_day_ends_at_the_midnight_of_the_place(moment, zone, day):
     assert day_at(moment, ZoneInfo(zone)) == day
 
 
-@pytest.mark.parametrize("every", ["12", "twelve months", "0 months", "-3 months", "12 weeks", "5000 months", "",
+@pytest.mark.parametrize("every", ["12", "twelve months", "0 months", "-3 months", "12 weeks", "5000 months", "", "31 June of the next year", "1 Marz of the next year",
                                    "30 days from the first of the next month", "2 calendar months from the first of the next month"])
 def test_what_is_no_interval_is_one_sentence(every):
     with pytest.raises(BadInput, match="every"):
@@ -132,3 +138,59 @@ def test_what_was_overrun_is_never_won(due, late, carry):
     done = due + timedelta(days=late)
     assert counted_from(due, done, carry=carry) <= done
     assert counted_from(due, done, carry=False) <= counted_from(due, done, carry=True)
+
+
+@pytest.mark.parametrize("place", ["USA", "Canada", "EASA", "life"])
+def test_every_item_of_a_starter_set_has_source_section_status_and_an_interval(place):
+    found = load_starter(place)
+    for item in found.items:
+        assert item.section and item.source and item.status != "owner" and limited(item)
+        assert not item.every or next_due(date(2026, 3, 5), item.every) > date(2026, 3, 5)
+        assert item.source_date or item.status == "from memory"
+    assert USES == entries.USES
+
+
+@pytest.mark.parametrize(("place", "name", "every", "hours", "section"), [
+    ("USA", "annual inspection", "12 calendar months", None, "91.409(a)"),       # MD-01
+    ("USA", "100-hour inspection", "", 100.0, "91.409(b)"),                      # MD-02
+    ("USA", "ELT inspection", "12 calendar months", None, "91.207(d)"),          # MD-03
+    ("USA", "altimeter and static test", "24 calendar months", None, "91.411"),  # MD-04
+    ("USA", "transponder test", "24 calendar months", None, "91.413"),           # MD-04
+    ("USA", "VOR check", "30 days", None, "91.171"),                             # MD-05
+    ("Canada", "annual inspection", "12 calendar months", None, "625.86(2)"),
+    ("Canada", "fixed-pitch propeller removal", "5 years", None, "Appendix C"),
+    ("Canada", "annual airworthiness report", "30 March of the next year", None, "501.03"),
+    ("EASA", "annual or 100-hour inspection", "12 months", 100.0, "ML.A.302"),
+    ("life", "oil change", "4 months", 50.0, "maker"),
+    ("life", "engine overhaul", "12 years", 2000.0, "maker"),
+    ("life", "propeller overhaul", "72 calendar months", 2000.0, "maker"),
+])
+def test_starter_sets_say_what_our_sheet_of_rules_says(place, name, every, hours, section):
+    (found,) = [i for i in load_starter(place).items if i.name == name]
+    assert (found.every, found.hours_h) == (every, hours) and section in found.section
+
+
+def test_the_overrun_of_100_hours_and_of_the_minimum_programme():
+    (us,) = [i for i in load_starter("usa").items if i.name == "100-hour inspection"]
+    (eu,) = [i for i in load_starter("EASA").items if i.name == "annual or 100-hour inspection"]
+    assert (us.tolerance_h, us.carry, us.optional) == (10.0, False, True)
+    assert (eu.tolerance_h, eu.tolerance, eu.carry) == (10.0, "1 month", False)
+
+
+@pytest.mark.parametrize(("text", "word"), [
+    ("", "empty"), ("title = \"x\"", "no item"), ("[[item]]\nname = \"a\"", "no limit"),
+    ("[[item]]\nname = \"a\"\nevery = \"12\"", "interval"), ("[[item]]\nname = \"a\"\nhours = \"50\"", "unit"),
+    ("[[item]]\nname = \"a\"\nhours = \"50 kt\"", "time"), ("[[item]]\nname = \"a\"\nlandings = 0", "whole number"),
+    ("[[item]]\nname = \"a\"\nevery = \"1 year\"\nuses = [\"ifr\"]", "list of"),
+    ("[[item]]\nname = \"a\"\nevery = \"1 year\"\nevry = \"2 years\"", "unknown key"),
+    ("[[item]]\nname = \"a\"\nevery = \"1 year\"\n[[item]]\nname = \"A\"\nevery = \"1 year\"", "two items"),
+    ("[[item]]\nname = \"a\"\nevery = \"1 year\"\nfirst_due = \"soon\"", "date"),
+])
+def test_a_file_of_items_that_cannot_be_read_is_one_sentence(text, word):
+    with pytest.raises(BadInput, match=word):
+        read_items(read_toml(text, "items.toml"))
+
+
+def test_no_set_for_another_place():
+    with pytest.raises(BadInput, match="allowed are USA, Canada, EASA, life"):
+        load_starter("Atlantis")

@@ -14,6 +14,8 @@ from datetime import date, datetime, timedelta, tzinfo
 from ownship.errors import BadInput
 
 _EVERY = re.compile(r"^\s*(\d+)\s+(calendar months?|months?|days?|years?)(\s+from the first of the next month)?\s*$", re.IGNORECASE)
+_YEARLY = re.compile(r"^\s*(\d{1,2})\s+([A-Za-z]+)\s+of the next year\s*$", re.IGNORECASE)
+_MONTHS = {name.lower(): i for i, name in enumerate(calendar.month_name) if name}
 MOST = {"calendar month": 1200, "month": 1200, "day": 40000, "year": 100}
 
 
@@ -33,9 +35,11 @@ def next_due(done: date, every: str) -> date:
     """The last day still good after something done on a date.
 
     "n calendar months": the end of the nth month after; "n months", "n years": the same day, clipped to the
-    month's end; "n days": done + n; "n months from the first of the next month": as `from_first_of_next_month`. Checks:
-    MD-01, worked examples of the rules.
+    month's end; "n days": done + n; "n months from the first of the next month": as `from_first_of_next_month`;
+    "30 March of the next year": that day. Checks: MD-01, worked examples of the rules.
     """
+    if yearly := _YEARLY.match(every):
+        return _of_next_year(done, every, int(yearly[1]), _MONTHS.get(yearly[2].lower()))
     match = _EVERY.match(every)
     if match is None:
         raise BadInput(f"every: {every!r} is no interval; write \"12 calendar months\", \"24 months\" or \"30 days\".")
@@ -53,6 +57,15 @@ def next_due(done: date, every: str) -> date:
     except (OverflowError, ValueError):
         raise BadInput(f"every: {every!r} after {done.isoformat()} leaves the calendar; use an earlier date.") from None
     return month_end(later) if kind == "calendar month" else later
+
+
+def _of_next_year(done: date, every: str, day: int, month: int | None) -> date:
+    """A fixed day of the year after; 29 February is 28 where there is none, the stricter reading."""
+    try:
+        found = date(2000, month or 0, day)
+        return month_later(found, (done.year + 1 - 2000) * 12)
+    except ValueError:
+        raise BadInput(f"every: {every!r} names no day; write \"30 March of the next year\", not after the year 9999.") from None
 
 
 def from_first_of_next_month(done: date, months: int) -> date:
