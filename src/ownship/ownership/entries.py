@@ -58,7 +58,10 @@ class AerodromeRecord(Body):
 
 @dataclass(frozen=True)
 class Weighing(Body):
-    """A weighing (weighed) or a computed amendment: basic empty weight and arm, and how it was done."""
+    """A weighing (weighed) or a computed amendment: basic empty weight and arm, and how it was done.
+
+    density_kg_m3: of the fuel where the tanks were full; scales: what they showed, (gross kg, tare kg, arm m) each.
+    """
 
     KIND: ClassVar[str] = "weighing"
     day: date
@@ -68,6 +71,8 @@ class Weighing(Body):
     oil: str = "full"
     fuel: str = "unusable"
     by: str = ""
+    density_kg_m3: float | None = None
+    scales: tuple[tuple[float, float, float], ...] = ()
 
 
 @dataclass(frozen=True)
