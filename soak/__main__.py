@@ -1,9 +1,10 @@
-"""`python -m soak owners`, `python -m soak remedies`.
+"""`python -m soak owners`, `python -m soak remedies`, `python -m soak kill`.
 
 remedies: brute force over requests of up to three changes, cheapest first, each judged in full, finds none cheaper than the
-search's. owners: coverage of the 90 % bands over synthetic owners, pooled and by kind of figure.
+search's. owners: coverage of the 90 % bands over synthetic owners, pooled and by kind of figure. kill: kill -9 while the
+record is written (soak/kill.py).
 
-The proof is the line "own": pooled 0.85 to 0.97, each kind 0.80 to 0.99; exit 1 where it misses. The other lines say
+The proof of owners is the line "own": pooled 0.85 to 0.97, each kind 0.80 to 0.99; exit 1 where it misses. The other lines say
 where a miss comes from (tests/calibration/owners.py).
 """
 
@@ -145,10 +146,17 @@ def main():
     two.add_argument("--count", type=int, default=50)
     two.add_argument("--requests", type=int, default=2000)
     two.add_argument("--first", type=int, default=100)
+    three = commands.add_parser("kill", help="kill -9 while the record is written loses nothing acknowledged")
+    three.add_argument("--count", type=int, default=200)
     given = parser.parse_args()
+    if given.what == "kill":
+        from soak.kill import kill
+
+        return 0 if kill(given.count) else 1
     if given.what == "remedies":
         return 0 if remedies(given.count, given.requests, given.first) else 1
     return 0 if owners(given.count, given.json, given.first) else 1
 
 
-sys.exit(main())
+if __name__ == "__main__":  # a child process of a run imports this file, too
+    sys.exit(main())

@@ -24,7 +24,8 @@ from ownship.store.tables import SCHEMA
 
 FORMAT = 1
 MANIFEST = "record.toml"
-LEAD = ("number", "uid", "aeroplane", "moment", "recorded", "corrects", "withdrawn", "source", "note")
+LEAD = ("entry_number", "entry_uid", "entry_aeroplane", "entry_moment", "entry_recorded", "entry_corrects", "entry_withdrawn",
+        "entry_source", "entry_note")  # the prefix keeps them apart from the fields of a body, which has notes of its own
 
 
 def entries_hash(entries: Iterable[Entry]) -> str:
@@ -130,10 +131,9 @@ def _entry(kind: str, codecs: dict[str, Codec], header: list[str], row: list[str
     try:
         cell = dict(zip(header, row, strict=True))
         plain = {name: _plain(cell[name], codecs[name].as_text, codecs[name].read) for name in header[len(LEAD):]}
-        return Entry(int(cell["number"]), cell["uid"], cell["aeroplane"], read_moment(cell["moment"]),
-                     read_moment(cell["recorded"]), plain_body(kind, plain), cell["source"],
-                     int(cell["corrects"]) if cell["corrects"] else None, {"true": True, "false": False}[cell["withdrawn"]],
-                     cell["note"])
+        number, uid, aeroplane, moment, recorded, corrects, withdrawn, source, note = row[:len(LEAD)]
+        return Entry(int(number), uid, aeroplane, read_moment(moment), read_moment(recorded), plain_body(kind, plain), source,
+                     int(corrects) if corrects else None, {"true": True, "false": False}[withdrawn], note)
     except (BadInput, ValueError, KeyError) as error:
         raise UnreadableFile(f"{file_of(kind)}, entry {count}: {error} Export again.") from None
 

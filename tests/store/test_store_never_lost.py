@@ -1,0 +1,128 @@
+"""Nothing acknowledged is lost: kill -9 at any instant, a full disk, two programs at once."""
+
+import os
+import resource
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from killing import SERVER, kills, wrong
+from made_up import flight
+
+from ownship.errors import BadInput
+from ownship.ownership.entries import Setting
+from ownship.questions.keeping import backup, doctor
+from ownship.questions.record import open_record
+
+
+def test_twenty_kills_lose_nothing_that_was_acknowledged(tmp_path):
+    acknowledged, found = kills(tmp_path, 20)
+    assert found == []
+    assert acknowledged >= 5  # else the children were killed before they wrote, and this proves nothing
+
+
+def test_the_check_after_a_kill_sees_what_is_lost_halved_or_miscounted(tmp_path):
+    records = open_record(tmp_path)
+    one = records.append(flight(0))
+    told = [(one.number, one.uid, None, False, one.body.flight_s)]
+    assert wrong(tmp_path, told) == []
+    assert wrong(tmp_path, [(2, "another", None, False, 60.0)])[0].startswith("acknowledged and lost")
+    records.append(flight(1, remarks="batch 0 1"))
+    assert wrong(tmp_path, told) == ["half a batch: batch 0 1"]
+    records.close()
+
+
+def fill(folder, pipe, limit):
+    """In a child: write until the disk refuses; tell what was acknowledged and what the refusal said."""
+    if limit:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+    records, told, words = open_record(Path(folder)), [], ""
+    try:
+        for i in range(100_000):
+            told += [(e.number, e.uid, None, False, e.body.flight_s) for e in records.append_many([flight(i), flight(i + 1)])]
+    except BadInput as error:
+        words = str(error)
+    pipe.send((told, words))
+
+
+def filled(folder, limit):
+    here, there = SERVER.Pipe(duplex=False)
+    child = SERVER.Process(target=fill, args=(str(folder), there, limit))
+    child.start()
+    there.close()
+    told, words = here.recv()
+    child.join()
+    assert child.exitcode == 0
+    return told, words
+
+
+def full_and_whole(folder, told, words):
+    assert len(told) >= 20 and len(told) % 2 == 0
+    assert "nothing of this was written" in words and "\n" not in words
+    assert wrong(folder, told) == []
+    records = open_record(folder)
+    assert len(records.all()) == len(told)
+    records.close()
+
+
+def test_a_limit_on_the_size_of_files_loses_nothing_acknowledged(tmp_path):
+    told, words = filled(tmp_path / "home", 1_000_000)
+    full_and_whole(tmp_path / "home", told, words)
+    records = open_record(tmp_path / "home")  # with room again it goes on
+    assert records.append(Setting("a", "b")).number == len(told) + 1
+    records.close()
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """A disk in memory of 1 MB; skipped where none can be mounted."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = shutil.which("mount")
+    if mount is None or os.geteuid() != 0 or subprocess.run(
+            [mount, "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)], capture_output=True, check=False).returncode:
+        pytest.skip("no small disk can be mounted here; the limit on file sizes is tested instead")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_full_disk_loses_nothing_acknowledged_and_a_backup_on_it_is_a_sentence(small_disk, tmp_path):
+    told, words = filled(small_disk / "home", 0)
+    full_and_whole(small_disk / "home", told, words)
+    with pytest.raises(BadInput, match="cannot be written"):
+        backup(str(small_disk / "b.zip"), small_disk / "home")
+    assert not list(small_disk.glob("*b.zip*"))
+    assert doctor(small_disk / "home").damage == ""
+    assert backup(str(tmp_path / "b.zip"), small_disk / "home").entries == len(told)
+
+
+def write_some(folder, name, pipe):
+    records = open_record(Path(folder))
+    told = []
+    try:
+        for i in range(15):
+            told.append(records.append(Setting(name, str(i))).number)
+            told += [e.number for e in records.append_many([Setting(name, "batch")] * 2)]
+    finally:
+        pipe.send(told)
+
+
+def test_two_programs_that_make_the_record_at_once_lose_nothing(tmp_path):
+    pipes = []
+    for name in ("a", "b"):
+        here, there = SERVER.Pipe(duplex=False)
+        SERVER.Process(target=write_some, args=(str(tmp_path / "home"), name, there)).start()
+        there.close()
+        pipes.append(here)
+    told = [pipe.recv() for pipe in pipes]
+    assert [len(t) for t in told] == [45, 45]
+    records = open_record(tmp_path / "home")
+    entries = records.all()
+    records.close()
+    assert sorted(told[0] + told[1]) == [e.number for e in entries] == list(range(1, 91))
+    for name, numbers in zip(("a", "b"), told, strict=True):
+        mine = [e for e in entries if e.body.name == name]
+        assert [e.number for e in mine] == numbers
+        assert [e.body.value for e in mine if e.body.value != "batch"] == [str(i) for i in range(15)]
+
