@@ -19,4 +19,4 @@ def kill(count):
     say = sys.stdout.write
     say(f"{count} kills in {time.perf_counter() - started:.0f} s; entries acknowledged before {acknowledged} of them\n")
     say("\n".join(found) + "\n" if found else "Nothing acknowledged was lost, no batch halved, totals equal.\n")
-    return not found and acknowledged >= count // 4
+    return not found and acknowledged >= count // 2

@@ -4,6 +4,7 @@ import io
 import zipfile
 from datetime import date, timedelta
 from pathlib import Path
+from shutil import rmtree
 from tempfile import mkdtemp
 
 import pytest
@@ -177,7 +178,7 @@ def test_a_backup_cannot_take_the_records_place_or_be_a_folder(home, tmp_path):
 
 
 def test_the_first_write_of_a_day_keeps_a_copy_of_the_record_before_it(home):
-    assert not (home / COPIES).exists()
+    rmtree(home / COPIES)  # as on the morning of another day
     records = open_record(home)
     records.append(flight(50))
     records.append(flight(51))
@@ -191,10 +192,21 @@ def test_the_first_write_of_a_day_keeps_a_copy_of_the_record_before_it(home):
     assert list((home / COPIES).iterdir()) == copies
 
 
+def test_a_program_left_open_keeps_the_copy_of_each_day_too(home):
+    records = open_record(home)
+    records.append(flight(50))
+    rmtree(home / COPIES)
+    records.withdraw(12, "wrong")
+    records.close()
+    (copy,) = (home / COPIES).iterdir()
+    assert restore(str(copy), home.parent / "from copy").entries == 12
+
+
 def test_a_copy_that_fails_stops_no_entry_and_the_doctor_shows_there_is_none(home, monkeypatch):
     def fails(_):
         raise OSError("no room")
 
+    rmtree(home / COPIES)
     monkeypatch.setattr(recording, "daily_copy", fails)
     records = open_record(home)
     assert records.append(flight(50)).number == 12

@@ -19,7 +19,7 @@ from ownship.questions.record import open_record
 def test_twenty_kills_lose_nothing_that_was_acknowledged(tmp_path):
     acknowledged, found = kills(tmp_path, 20)
     assert found == []
-    assert acknowledged >= 5  # else the children were killed before they wrote, and this proves nothing
+    assert acknowledged >= 10  # every other child was let to its first entry
 
 
 def test_the_check_after_a_kill_sees_what_is_lost_halved_or_miscounted(tmp_path):

@@ -236,7 +236,8 @@ def _where(folder: Path | None) -> Path:
 
 
 def doctor(folder: Path | None = None) -> Health:
-    """Paths, schema, entries, last backup, the database's own check, the ages of all data; changes nothing."""
+    """Paths, schema, entries, last backup, the database's own check, the ages of all data; it writes nothing, but that an older
+    schema is upgraded as by any opening."""
     where = _where(folder)
     path = where / NAME
     damage, kinds, contents, schema = _examined(where) if path.exists() else ("", {}, None, None)

@@ -47,12 +47,12 @@ class FlightTotals:
 
 
 class Records:
-    """The owner's record; now and new_uid bring clock and chance, before_write runs before the first write."""
+    """The owner's record; now and new_uid bring clock and chance, before_write runs before every write."""
 
     def __init__(self, database: Database, now: Callable[[], datetime], new_uid: Callable[[], str],
                  before_write: Callable[[], None] = lambda: None) -> None:
         self.database, self._now, self._new_uid = database, now, new_uid
-        self._before_write: Callable[[], None] | None = before_write
+        self._before_write = before_write
 
     # ---- writing
 
@@ -67,7 +67,7 @@ class Records:
         made = [self._made(n) for n in news]
         if not made:
             return ()
-        self._first()
+        self._before_write()
         with self.database.writing() as connection:
             return self._insert(connection, made)
 
@@ -89,7 +89,7 @@ class Records:
             New(old.body, old.aeroplane, old.moment, source, note), number, True))
 
     def _replace(self, number: int, make: Callable[[Entry], dict[str, Any]]) -> Entry:
-        self._first()
+        self._before_write()
         with self.database.writing() as connection:
             old = _target(connection, number)
             row = make(old)
@@ -101,7 +101,7 @@ class Records:
     def put_back(self, entries: Iterable[Entry]) -> int:
         """Write entries as they were, with their numbers and uids, into an empty record; their count."""
         rows = [_row(e) for e in entries]
-        self._first()
+        self._before_write()
         with self.database.writing() as connection:
             if connection.execute(select(func.count()).select_from(ENTRIES)).scalar():
                 raise BadInput("The record holds entries, and an export is read into an empty one only; set OWNSHIP_DATA to a new "
@@ -125,12 +125,6 @@ class Records:
         rows = [{"number": first + i, **row} for i, row in enumerate(made)]
         _write(connection, rows)
         return tuple(_entry(row, row["value"]) for row in rows)
-
-    def _first(self) -> None:
-        """Before the first write: make the folder, keep the day's copy; tried again where it fails."""
-        if self._before_write is not None:
-            self._before_write()
-            self._before_write = None
 
     # ---- reading
 
