@@ -362,6 +362,37 @@ def _kept(kept: Any, json: bool) -> None:
     print(dumps(kept.to_json(), ensure_ascii=False) if json else kept.sentence)
 
 
+def recency(*, pilot: str | None = None, on: str | None = None, place: str | None = None, aeroplane_class: str | None = None,
+            json: bool = False) -> None:
+    """Are you recent? By place and privilege: until when, what is missing, by which rule; and what the next rating lacks.
+
+    --on DAY: judged by the rules of that day; --place USA, Canada or EASA: else that of the licence, or all.
+    """
+    from ownship.papers.recency import recency_lines
+    from ownship.questions.recent import recency as ask
+
+    answer = ask(pilot, on, place, aeroplane_class)
+    print(dumps(answer, ensure_ascii=False) if json else "\n".join(recency_lines(answer)))
+
+
+def recency_event(event: str, /, *, day: str, pilot: str | None = None, detail: str = "", expires: str | None = None,
+                  json: bool = False) -> None:
+    """Something a pilot did, into the record: "flight review", medical --detail 3 ... --expires: the printed last day."""
+    from ownship.questions.recent import note_event
+
+    answer = note_event(event, day, pilot, detail, expires)
+    print(dumps(answer, ensure_ascii=False) if json else answer["sentence"])
+
+
+def recency_pilot(name: str, /, *, born: str | None = None, place: str = "USA", rating: list[str] | None = None,
+                  json: bool = False) -> None:
+    """A pilot, into the record: birth date, place of the licence, ratings (PPL, night, IR, CPL, LAPL)."""
+    from ownship.questions.recent import note_pilot
+
+    answer = note_pilot(name, born, place, rating or ())
+    print(dumps(answer, ensure_ascii=False) if json else answer["sentence"])
+
+
 def _console() -> Any:
     """A console as wide as the terminal, 160 columns where there is none."""
     from rich.console import Console
@@ -389,6 +420,12 @@ def _app() -> Any:
     data.command(export_data, name="export")
     data.command(read_data, name="read")
     app.command(data)
+
+    recent = App(name="recency", help="Are you recent, and what is missing.")
+    recent.default(recency)
+    recent.command(recency_event, name="event")
+    recent.command(recency_pilot, name="pilot")
+    app.command(recent)
 
     def guarded(words: list[str]) -> Any:
         try:
