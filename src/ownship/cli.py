@@ -358,6 +358,11 @@ def read_data(folder: str, /, *, json: bool = False) -> None:
     _kept(ask(folder), json)
 
 
+def _told(data: dict[str, Any], lines: tuple[str, ...], json: bool) -> None:
+    """Print an answer, as values or as lines."""
+    print(dumps(data, ensure_ascii=False) if json else "\n".join(lines))
+
+
 def _kept(kept: Any, json: bool) -> None:
     print(dumps(kept.to_json(), ensure_ascii=False) if json else kept.sentence)
 
@@ -404,6 +409,8 @@ def _app() -> Any:
     """The commands; a wrong word is one sentence."""
     from cyclopts import App, CycloptsError, Parameter
 
+    from ownship.questions.maintaining_words import maintenance_app
+
     app = App(name="ownship", version=__version__, default_parameter=Parameter(negative=()), exit_on_error=False,
               print_error=False, help_on_error=False,
               help="What this one aeroplane can do today. A planning aid: the approved flight manual, placards and local "
@@ -426,6 +433,7 @@ def _app() -> Any:
     recent.command(recency_event, name="event")
     recent.command(recency_pilot, name="pilot")
     app.command(recent)
+    app.command(maintenance_app(_told))
 
     def guarded(words: list[str]) -> Any:
         try:

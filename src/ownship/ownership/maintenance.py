@@ -25,6 +25,7 @@ from ownship.units import from_si
 
 OVERDUE, NOT_KNOWN, TOLERANCE, SOON, GOOD, FINISHED = "overdue", "not known", "in tolerance", "due soon", "good", "finished"
 STATES = (OVERDUE, NOT_KNOWN, TOLERANCE, SOON, GOOD, FINISHED)  # the most pressing first
+SEVERITY = ("block", "warn", "info")
 SOON_DAYS, SOON_H, SOON_LANDINGS = 60, 10.0, 10
 TOTALS = "total time"  # the name under which a reading of hours and landings is kept
 FROM_MEMORY = "from memory"
@@ -159,7 +160,8 @@ def due_list(entries: Iterable[Entry], aeroplane: str, on: date, zone: tzinfo = 
         if d.day <= on:
             done.setdefault(d.name.casefold(), []).append(d)
     found = [item_due(i, done.get(i.name.casefold(), []), now, on) for i in items(kept, aeroplane)]
-    return tuple(sorted(found, key=lambda d: (STATES.index(d.state), d.day or date.max, d.left_h or 0.0, d.name)))
+    return tuple(sorted(found, key=lambda d: (STATES.index(d.state), SEVERITY.index(d.item.severity), d.day or date.max,
+                                                d.left_h or 0.0, d.name)))
 
 
 def item_due(item: MaintenanceItem, done: Iterable[MaintenanceDone], now: Totals, on: date) -> Due:
@@ -282,7 +284,7 @@ def _left(left: float, unit: str) -> str:
 def _notes(item: MaintenanceItem) -> tuple[str, ...]:
     """How the interval is known, and what the reader must know."""
     known = f"the interval is known {item.status}: check it" if item.status == FROM_MEMORY else ""
-    return tuple(w for w in (item.note, known) if w)
+    return tuple(w for w in (item.note.rstrip("."), known) if w)
 
 
 # ---- before a flight
