@@ -320,7 +320,7 @@ def test_not_after_is_the_first_of_the_last_days_and_lapsed_names_the_rest():
     assert lapsed(kept, "pilot", "USA", ("passengers",), date(2026, 8, 30)) == ()
     late = lapsed(kept, "pilot", "USA", ("passengers",), date(2026, 8, 31))
     assert [x.privilege for x in late] == ["passengers by day"]
-    assert late[0].words.startswith("passengers by day: not current since 2026-08-30; missing: take-offs: 3 more")
+    assert late[0].words.startswith("passengers by day: not current (the last good day was 2026-08-30); missing: take-offs: 3 more")
 
 
 # ---- properties

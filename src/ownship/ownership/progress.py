@@ -22,7 +22,7 @@ MONTHS = 12  # of the pace
 T_95_OF_11 = 1.796  # Student's t, 95 % one-sided, 11 degrees of freedom; printed tables, from memory
 MONTH_DAYS = 365.25 / 12
 FARTHEST_MONTHS = 600.0
-HELD = {"instrument": ("IR", "INSTRUMENT"), "night": ("NIGHT",), "commercial": ("CPL", "COMMERCIAL", "ATPL")}
+HELD = {"instrument": ("IR",), "commercial": ("CPL", "ATPL")}
 
 
 def utc_day(flight: Flight) -> date:
@@ -59,6 +59,10 @@ class Facts:
     def ratings(self) -> tuple[str, ...]:
         """The ratings entered for the pilot."""
         return () if self.pilot is None else self.pilot.ratings
+
+    def holds(self, *ratings: str) -> bool:
+        """Whether one of these ratings is entered; letter case does not matter."""
+        return bool({r.casefold() for r in ratings} & {r.strip().casefold() for r in self.ratings})
 
 
 def same_name(one: str, other: str) -> bool:
@@ -212,7 +216,7 @@ def progress(entries: Iterable[Entry], pilot: str, place: str, on: date, day_of:
 
 
 def _goal(known: Facts, place: str, goal: Goal) -> GoalStanding:
-    held = any(r.strip().upper() in HELD.get(goal.rating, (goal.rating.upper(),)) for r in known.ratings)
+    held = known.holds(goal.rating, *HELD.get(goal.rating, ()))
     steps = tuple(_step(n, known) for n in goal.needs)
     return GoalStanding(place, goal, held, steps, _last(steps, known.on), _goal_notes(goal, known))
 

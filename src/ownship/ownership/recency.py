@@ -114,7 +114,7 @@ class Lapse:
     @property
     def words(self) -> str:
         """One sentence for the flight."""
-        was = f" since {self.until.isoformat()}" if self.until is not None and self.state == NOT_CURRENT else ""
+        was = f" (the last good day was {self.until.isoformat()})" if self.until is not None and self.state == NOT_CURRENT else ""
         return f"{self.privilege}: {self.state}{was}; missing: {'; '.join(self.missing) or 'no text is kept for that day'}"
 
 
@@ -202,7 +202,7 @@ def _through_changes_from(known: Facts, rules: RecencyRules, privilege: str, cha
 
 def _parts(known: Facts, rules: RecencyRules, privilege: str, day: date) -> tuple[Part, ...]:
     """The parts of a privilege by the texts of a day, judged on the day of the facts."""
-    ruling = [r for r in rules.in_force(day) if r.privilege == privilege and (not r.rating or r.rating in known.ratings)]
+    ruling = [r for r in rules.in_force(day) if r.privilege == privilege and (not r.rating or known.holds(r.rating))]
     return tuple(_part(name, [way(r, rules, known) for r in ruling if r.part == name])
                  for name in dict.fromkeys(r.part for r in ruling))
 

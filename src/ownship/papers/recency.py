@@ -79,7 +79,9 @@ def _place_lines(place: Mapping[str, Any]) -> list[str]:
 def _state(p: Mapping[str, Any]) -> str:
     if p["until"] is None:
         return str(p["state"])
-    return f"{p['state']} until {p['until']}, that day included" if p["state"] == "current" else f"{p['state']} since {p['until']}"
+    if p["state"] == "current":
+        return f"current until {p['until']}, that day included"
+    return f"{p['state']}; the last good day was {p['until']}"
 
 
 def _rating_lines(rating: Mapping[str, Any]) -> list[str]:
@@ -98,7 +100,7 @@ def _rating_lines(rating: Mapping[str, Any]) -> list[str]:
 
 def _when(pace: Mapping[str, Any]) -> str:
     if pace["likely"] is None:
-        return "at the present pace: not known, or never"
+        return "not at the present pace, or not known"
     if pace["early"] == pace["likely"] == pace["late"]:
         return f"at the present pace by {pace['likely']}"
     return f"at the present pace about {pace['likely']} ({pace['early']} to {pace['late'] or 'open'}, 5 to 95 %)"

@@ -11,11 +11,13 @@ from ownship.errors import BadInput
 from ownship.ownership.entries import Entry, Flight, Pilot, PilotEvent, of_kind, standing
 from ownship.ownership.progress import DEFAULT_CLASS, DayOf, NightOf, facts, pilots, progress, same_name, utc_day
 from ownship.ownership.recency import judge
+from ownship.rules.due import month_later
 from ownship.rules.recency import PLACES, place_of
 
 if TYPE_CHECKING:
     from ownship.ownership.entries import Body
 
+LONGEST_MONTHS = 64  # a Canadian medical of 60 months that kept a date 90 days ahead
 Positions = Callable[[str], tuple[float, float] | None]
 EMPTY = ("The record holds no flight and nothing of a pilot yet, so that nothing is known. Enter flights with `ownship log`, and "
          "reviews, checks and medicals with `ownship recency event`.")
@@ -105,8 +107,8 @@ def _night_notes(name: str, entries: tuple[Entry, ...], on: date, night_of: Nigh
     sun = sum(night_of(x.flight) is not None for x in flown)
     if not flown:
         return []
-    return [f"Flights with night landings held against the sun at the place (never more than noted): {sun}; taken as noted, because "
-            f"moments or places are not known: {len(flown) - sun}. Night hours are as noted."]
+    return [f"Flights with night landings held against the sun at the place (never more than noted): {sun}; taken as noted, "
+            f"because moments or places are not known: {len(flown) - sun}. Night hours are as noted."]
 
 
 def positions_of() -> Positions:
@@ -192,6 +194,9 @@ def note_event(event: str, day: str, pilot: str | None = None, detail: str = "",
         raise BadInput(f"--day: {day} is after today; enter it when it is done.")
     if end is not None and end < done:
         raise BadInput(f"--expires: {expires} is before {day}; correct one of them.")
+    if end is not None and end > month_later(done, LONGEST_MONTHS):
+        raise BadInput(f"--expires: {expires} is more than {LONGEST_MONTHS} months after {day}, longer than anything lasts; read "
+                       "it again on the paper.")
     return _write(lambda name: PilotEvent(name, found, done, detail.strip(), end), pilot, folder, f"{found} of {done.isoformat()}")
 
 
