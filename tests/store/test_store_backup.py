@@ -1,6 +1,8 @@
 """Backup, restore, daily copies: what went in comes out, and whatever is not whole is refused before anything changes."""
 
+import hashlib
 import io
+import sqlite3
 import zipfile
 from datetime import date, timedelta
 from pathlib import Path
@@ -136,6 +138,31 @@ def test_a_backup_that_is_not_whole_is_refused_and_the_record_stays(home, tmp_pa
         restore(str(tmp_path / "bad.zip"), home)
     assert "\n" not in str(refused.value)
     assert entries(home) == before and not list(home.glob("record-before-restore*"))
+
+
+def packed_again(path, image, manifest):
+    """A backup whose hash is right for another database file."""
+    told = manifest.replace(hashlib.sha256(zipfile.ZipFile(path).read("record.sqlite")).hexdigest(), hashlib.sha256(image).hexdigest())
+    return rewritten(path, record_sqlite=image, manifest_toml=told.encode())
+
+
+def test_a_backup_with_the_right_hash_of_a_damaged_or_foreign_or_newer_database_is_refused(home, tmp_path):
+    with zipfile.ZipFile(tmp_path / "b.zip") as archive:
+        image, manifest = archive.read("record.sqlite"), archive.read("manifest.toml").decode()
+    assert b"schema_1" in image
+    pages = bytearray(image)
+    pages[4096 * 2:4096 * 4] = b"\x55" * 8192
+    with sqlite3.connect(tmp_path / "foreign.sqlite") as foreign:
+        foreign.execute("CREATE TABLE wings (x)")
+    foreign.close()
+    for other, words in ((bytes(pages), "damaged"), (image[:4096 * 3], "damaged"), (b"text" * 500, "no database"), (b"", "no database"),
+                         ((tmp_path / "foreign.sqlite").read_bytes(), "no record of Ownship"),
+                         (image.replace(b"schema_1", b"schema_7"), "newer Ownship")):
+        (tmp_path / "bad.zip").write_bytes(packed_again(tmp_path / "b.zip", other, manifest))
+        with pytest.raises(BadInput, match=words) as refused:
+            restore(str(tmp_path / "bad.zip"), home)
+        assert "\n" not in str(refused.value)
+        assert len(entries(home)) == 11 and not list(home.glob("record-before-restore*"))
 
 
 @pytest.fixture(scope="module")

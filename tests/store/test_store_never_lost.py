@@ -1,9 +1,12 @@
 """Nothing acknowledged is lost: kill -9 at any instant, a full disk, two programs at once."""
 
 import os
+import random
 import resource
 import shutil
+import signal
 import subprocess
+import time
 from pathlib import Path
 
 import pytest
@@ -12,7 +15,7 @@ from made_up import flight
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import Setting
-from ownship.questions.keeping import backup, doctor
+from ownship.questions.keeping import backup, doctor, restore
 from ownship.questions.record import open_record
 
 
@@ -31,6 +34,41 @@ def test_the_check_after_a_kill_sees_what_is_lost_halved_or_miscounted(tmp_path)
     records.append(flight(1, remarks="batch 0 1"))
     assert wrong(tmp_path, told) == ["half a batch: batch 0 1"]
     records.close()
+
+
+def restore_for_ever(folder, pipe):
+    """In a child: one backup after the other in place of the record."""
+    while True:
+        for name in ("few", "many"):
+            restore(str(Path(folder) / f"{name}.zip"), Path(folder) / "home")
+            pipe.send(name)
+
+
+def test_a_restore_that_is_killed_leaves_the_one_record_or_the_other_whole(tmp_path):
+    wanted = {}
+    for name, count in (("few", 3), ("many", 400)):
+        records = open_record(tmp_path / name)
+        records.append_many([flight(i) for i in range(count)])
+        records.close()
+        backup(str(tmp_path / f"{name}.zip"), tmp_path / name)
+        wanted[doctor(tmp_path / name).contents] = count
+    for i in range(8):
+        here, there = SERVER.Pipe(duplex=False)
+        child = SERVER.Process(target=restore_for_ever, args=(str(tmp_path), there))
+        child.start()
+        there.close()
+        assert here.recv() == "few"
+        time.sleep(random.Random(i).uniform(0, 0.3))
+        os.kill(child.pid, signal.SIGKILL)
+        child.join()
+        here.close()
+        found = doctor(tmp_path / "home")
+        assert found.damage == "" and found.contents in wanted
+        records = open_record(tmp_path / "home")
+        assert records.flight_totals().flights == wanted[found.contents]
+        with pytest.raises(BadInput, match="only added"), records.database.writing() as connection:
+            connection.exec_driver_sql("DELETE FROM flights")
+        records.close()
 
 
 def fill(folder, pipe, limit):
