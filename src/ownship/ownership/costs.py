@@ -325,6 +325,8 @@ class Accrued:
     left_h: float | None
     catch_up: Decimal | None
     words: str
+    life_h: float | None = None
+    life_years: float | None = None
 
 
 def accrued(entries: Iterable[Entry], aeroplane: str, on: date, yearly_h: float | None) -> tuple[Accrued, ...]:
@@ -349,7 +351,8 @@ def _accrued(e: Entry, c: Cost, kept: Sequence[Entry], aeroplane: str, on: date,
         words.append("beyond its life: all of it is wanted now")
     return Accrued(c.what, c.price.currency, c.price.amount, run, age, share,
                    None if share is None else c.price.amount * decimal(share), rest, left,
-                   rest / decimal(left) if rest is not None and left is not None and left > 0 else None, "; ".join(words))
+                   rest / decimal(left) if rest is not None and left is not None and left > 0 else None, "; ".join(words),
+                   c.per_hours_h, c.per_years)
 
 
 def _left_h(c: Cost, run: float | None, age: float | None, yearly_h: float | None) -> float | None:
