@@ -60,8 +60,8 @@ def test_an_empty_record_answers_and_says_what_to_do(home, capsys):
     found = told(capsys, "doctor")
     assert (found["exists"], found["entries"], found["damage"], found["last_backup"]) == (False, 0, "", None)
     assert found["advice"] == [f"There is no record in {home} yet; it is made with the first entry."]
-    assert {a["what"] for a in found["ages"]} == {"aerodromes", "terrain", "magnetic model ends", "rules USA", "rules Canada",
-                                                  "rules EASA"}
+    assert {"aerodromes", "terrain", "magnetic model ends", "rules usa", "rules canada", "rules easa"} <= {
+        a["what"] for a in found["ages"]}
     assert "record: none yet" in run(capsys, "doctor")[1]
     assert "first entry" in refused(capsys, "backup", home.parent / "b.zip")
     assert told(capsys, "data", "export", home.parent / "out")["entries"] == 0
@@ -141,13 +141,17 @@ def test_the_age_of_data_is_that_of_the_oldest(three):
     assert (age.day, age.days) == ("2026-07-05", (datetime.now(UTC).date() - date(2026, 7, 5)).days)
 
 
-def test_rules_say_how_many_come_from_memory(home):
+def test_every_rule_file_has_its_date_and_says_how_much_of_it_was_not_read(home):
     from ownship.rules.ruleset import PLACES, load_ruleset
 
+    ages = {a.what: a for a in doctor().ages}
+    files = list((Path(keeping.__file__).parent.parent / "data" / "rules").rglob("*.toml"))
+    assert sum(what.startswith("rules ") for what in ages) == len(files) >= 3
     for place in PLACES:
-        words = next(a.words for a in doctor().ages if a.what == f"rules {place}")
         memory = sum(1 for r in load_ruleset(place).rules if r.source.status == "from memory")
-        assert memory > 0 and f"{memory} from memory" in words
+        assert memory > 0 and f"; {memory} from memory" in ages[f"rules {place.lower()}"].words
+    assert ages["rules canada"].day == "2026-06-17"  # the consolidation that was read
+    assert ages["rules usa"].day is None and "undated copy" in ages["rules usa"].words
 
 
 def test_the_manifests_name_no_folder_of_this_machine(three, tmp_path, capsys):

@@ -236,8 +236,10 @@ def _where(folder: Path | None) -> Path:
 
 
 def doctor(folder: Path | None = None) -> Health:
-    """Paths, schema, entries, last backup, the database's own check, the ages of all data; it writes nothing, but that an older
-    schema is upgraded as by any opening."""
+    """Paths, schema, entries, last backup, the database's own check, the ages of all data.
+
+    It writes nothing, but that an older schema is upgraded as by any opening.
+    """
     where = _where(folder)
     path = where / NAME
     damage, kinds, contents, schema = _examined(where) if path.exists() else ("", {}, None, None)
@@ -288,7 +290,7 @@ def _last_backup(where: Path) -> tuple[str | None, datetime | None]:
 
 
 def data_ages(where: Path) -> tuple[Age, ...]:
-    """How old the data are that answers stand on: aerodromes, terrain, magnetic model, rules by place."""
+    """How old the data are that answers stand on: aerodromes, terrain, magnetic model, each file of rules."""
     return (_aerodrome_age(), _terrain_age(where), _magnetic_age(), *_rule_ages())
 
 
@@ -328,19 +330,43 @@ def _magnetic_age() -> Age:
 
 
 def _rule_ages() -> list[Age]:
-    from ownship.rules.ruleset import PLACES, load_ruleset
+    from importlib import resources
 
-    return [_rule_age(place, load_ruleset(place)) for place in PLACES]
+    root = resources.files("ownship").joinpath("data", "rules")
+    return [_rule_age(name, text) for name, text in sorted(_toml_texts(root, ""))]
 
 
-def _rule_age(place: str, ruleset: Any) -> Age:
-    """The oldest dated text behind a place's rules, and how many are undated or known from memory."""
-    dates = [r.source.date for r in ruleset.rules]
-    iso = sorted(d for d in dates if re.fullmatch(r"\d{4}-\d{2}-\d{2}", d))
-    undated = sum(1 for d in dates if d not in iso)
-    memory = sum(1 for r in ruleset.rules if r.source.status == "from memory")
-    words = f"{len(dates)} rules; {undated} from undated texts, {memory} from memory: read the law in force"
-    return _aged(f"rules {place}", date.fromisoformat(iso[0]) if iso else None, words)
+def _toml_texts(folder: Any, before: str) -> list[tuple[str, str]]:
+    """(name with the folders before it, text) of every rule file of the package."""
+    found = []
+    for item in folder.iterdir():
+        if item.is_dir():
+            found += _toml_texts(item, f"{before}{item.name} ")
+        elif item.name.endswith(".toml"):
+            found.append((before + item.name.removesuffix(".toml"), item.read_text(encoding="utf-8")))
+    return found
+
+
+def _rule_age(name: str, text: str) -> Age:
+    """The oldest date of the texts behind a rule file, and how many of its rules were not read in them."""
+    import tomllib
+
+    plain = tomllib.loads(text)
+    told, statuses = sorted(set(_values(plain, "source_date"))), _values(plain, "status")
+    days = sorted(found[0] for t in told if (found := re.search(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", t)))
+    counts = ", ".join(f"{statuses.count(s)} {s}" for s in ("from memory", "read second-hand") if s in statuses)
+    return _aged(f"rules {name}", date.fromisoformat(days[0]) if days else None,
+                 "; ".join(x for x in (*(t for t in told if t not in days), counts, "read the law in force") if x))
+
+
+def _values(plain: Any, key: str) -> list[str]:
+    """Every text of a key, wherever it stands."""
+    if isinstance(plain, list):
+        return [v for item in plain for v in _values(item, key)]
+    if not isinstance(plain, dict):
+        return []
+    own = [str(plain[key])] if key in plain and not isinstance(plain[key], dict | list) else []
+    return own + [v for value in plain.values() for v in _values(value, key)]
 
 
 def _advice(h: Health) -> tuple[str, ...]:
