@@ -94,7 +94,8 @@ def _by_calendar(due: Due, flown: Pace, beside: str) -> Forecast:
     by_hours = due.item.interval.hours_h is not None or due.hours_h is not None
     lacking = ("its hours are not known" if due.left_h is None else flown.words) if by_hours else ""
     if due.day is None:
-        return Forecast(False, (lacking or "no date and no hours to count to") + beside)
+        never = "never noted as done" if due.last is None and due.hours_h is None else ""
+        return Forecast(False, (never or lacking or "no date and no hours to count to") + beside)
     if lacking:
         return Forecast(True, f"by calendar at the latest; by hours not known: {lacking}{beside}", None, due.day, due.day,
                         "calendar")

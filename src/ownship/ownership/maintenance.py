@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, timedelta, tzinfo
 
+from ownship.errors import BadInput
 from ownship.ownership.entries import (
     Entry,
     Expiry,
@@ -160,8 +161,12 @@ def due_list(entries: Iterable[Entry], aeroplane: str, on: date, zone: tzinfo = 
         if d.day <= on:
             done.setdefault(d.name.casefold(), []).append(d)
     found = [item_due(i, done.get(i.name.casefold(), []), now, on) for i in items(kept, aeroplane)]
-    return tuple(sorted(found, key=lambda d: (STATES.index(d.state), SEVERITY.index(d.item.severity), d.day or date.max,
-                                                d.left_h or 0.0, d.name)))
+    return tuple(sorted(found, key=lambda d: (STATES.index(d.state), _weight(d.item), d.day or date.max, d.left_h or 0.0, d.name)))
+
+
+def _weight(item: MaintenanceItem) -> int:
+    """Order within a state: what blocks first; a word that is none of ours with it."""
+    return SEVERITY.index(item.severity) if item.severity in SEVERITY else 0
 
 
 def item_due(item: MaintenanceItem, done: Iterable[MaintenanceDone], now: Totals, on: date) -> Due:
@@ -219,7 +224,10 @@ def _next_base(base: _Base | None, d: MaintenanceDone, item: MaintenanceItem) ->
 def _with_tolerance(due: Due) -> Due:
     i, day = due.item.interval, due.day
     if day is not None:
-        day = max(day + timedelta(days=i.tolerance_days), next_due(day, i.tolerance) if i.tolerance else day)
+        try:
+            day = max(day + timedelta(days=max(i.tolerance_days, 0)), next_due(day, i.tolerance) if i.tolerance else day)
+        except OverflowError:
+            raise BadInput(f"{due.name}: {i.tolerance_days} days over {day} leave the calendar; correct the item.") from None
     return replace(due, until_day=day, until_h=None if due.hours_h is None else due.hours_h + i.tolerance_h)
 
 

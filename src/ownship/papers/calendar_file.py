@@ -48,7 +48,8 @@ def _component(event: Event, made: datetime) -> Component:
     found.add("dtstart", event.day)
     found.add("dtend", event.day + timedelta(days=1))
     found.add("summary", event.title[:LONGEST_TEXT])
-    found.add("description", event.words[:LONGEST_TEXT])
+    if event.words:
+        found.add("description", event.words[:LONGEST_TEXT])
     found.add("transp", "TRANSPARENT")
     found.add("status", "CONFIRMED" if event.sure else "TENTATIVE")
     alarm = Alarm()

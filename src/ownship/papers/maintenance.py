@@ -14,7 +14,7 @@ from ownship.ownership.maintenance import Due, Ending, OpenItem, Totals
 from ownship.rules.starter import ItemSet, ItemText
 from ownship.units import from_si
 from ownship.words.cautions import cautions_for
-from ownship.words.figures import number_text
+from ownship.words.figures import number_text, signed_text
 
 FROM_MEMORY = "from memory"
 
@@ -163,7 +163,7 @@ def _named(card: DeviationCard) -> dict[str, float | None]:
 def card_lines(card: DeviationCard, day: date, by: str) -> list[str]:
     """The deviation card and how it was found."""
     c = card.coefficients
-    told = ", ".join(f"{n} {'not known' if v is None else f'{v:+.1f}'}" for n, v in _named(card).items())
+    told = ", ".join(f"{n} {'not known' if v is None else signed_text(v, 1)}" for n, v in _named(card).items())
     rows = [f"  for {m:03.0f} magnetic steer {s:03.0f} by compass"
             for m, s in zip(card.magnetic_deg, card.compass_deg, strict=True)]
     scatter = "not known" if c.sd_deg is None else f"{c.sd_deg:.1f} degrees"

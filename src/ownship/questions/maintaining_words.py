@@ -66,7 +66,7 @@ def directive(number: str, /, *, title: str, revision: str = "", method: str = "
               first_due_hours: str | None = None, first_due_landings: int | None = None, uses: str | None = None, section: str = "",
               note: str = "", cost: str | None = None, replace: bool = False,
         aeroplane: str | None = None) -> Told:
-    """Keep an airworthiness directive: by when the first time, and how often again (neither: refused); no tolerance.
+    """Keep an airworthiness directive: by when the first time, how often again, or both; no tolerance.
 
     Note it done by `maintenance done NUMBER`, and the terminating action by --terminating: then it falls due no more.
     """
