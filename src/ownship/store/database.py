@@ -9,12 +9,12 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, MetaData, create_engine, delete, event, insert, inspect, select, text
+from sqlalchemy import URL, Connection, Engine, create_engine, delete, event, insert, inspect, select, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.pool import StaticPool
 
 from ownship.errors import BadInput, OwnshipError, UnreadableFile
-from ownship.store.tables import ENTRIES, FLIGHTS, METADATA, SCHEMA
+from ownship.store.tables import ENTRIES, FLIGHTS, SCHEMA
 
 BUSY_S = 20
 HEAD = f"schema_{SCHEMA}"
@@ -214,11 +214,6 @@ def replace_all(source: Connection, target: Connection) -> int:
         count = count or len(rows)
     forbid_changes(target)
     return count
-
-
-def tables() -> MetaData:
-    """The tables that an upgraded record has."""
-    return METADATA
 
 
 def _plain_journal(data: bytes) -> bytes:
