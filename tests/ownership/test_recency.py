@@ -407,3 +407,15 @@ def test_a_rating_held_is_said_and_names_of_pilots_are_found():
     kept = record(Pilot("pilot", ratings=("PPL", "IR")), replace(flight(date(2026, 6, 1)), pilot="Partner"), event("flight review", NOW.date()))
     assert [g.held for g in progress(kept, "pilot", "Canada", date(2026, 7, 1))] == [False, True, False]
     assert sorted(pilots(kept)) == ["Partner", "pilot"]
+
+
+def test_fcl_740_a_experience_counts_in_the_twelve_months_before_the_class_rating_ends():
+    rating = event("class rating", date(2024, 9, 1), expires=date(2026, 9, 30))
+    early, inside = flight(date(2025, 9, 30), landings_day=12), flight(date(2025, 10, 1), landings_day=5)
+    found = progress(record(rating, early, inside, event("refresher training", date(2026, 2, 1))), "pilot", "EASA", date(2026, 7, 1))[3]
+    assert [(s.words, s.done) for s in found.steps] == [
+        ("time in the class", 3600.0), ("time in the class as PIC", 3600.0), ("take-offs", 5), ("landings", 5),
+        ("refresher training of 1 h", 1.0)]
+    assert any("from 2025-10-01 to 2026-09-30" in n for n in found.notes)
+    unknown = progress(record(inside), "pilot", "EASA", date(2026, 7, 1))[3]
+    assert any("not recorded" in n for n in unknown.notes)

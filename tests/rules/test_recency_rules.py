@@ -111,7 +111,7 @@ def test_every_rule_says_section_and_how_it_is_known_and_the_usual_privileges_ar
         assert (rule.source.status == "read") == (rule.source.status not in rule.cite())
         assert rule.source.date or rule.source.status == "from memory"
     assert {r.privilege for r in rules.in_force(date(2026, 7, 1))} >= set(PRIVILEGES) - {"fly at all"}
-    assert [g.rating for g in rules.goals] == ["night", "instrument", "commercial"]
+    assert [g.rating for g in rules.goals][:3] == ["night", "instrument", "commercial"]
 
 
 def test_canada_401_05_3_1_dropped_the_six_hours_on_2026_06_17_and_404_04_8_the_old_date():

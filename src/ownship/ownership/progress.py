@@ -13,7 +13,7 @@ from itertools import pairwise
 
 from ownship.ownership.entries import Entry, Flight, Pilot, PilotEvent, of_kind, standing
 from ownship.rules.due import month_later
-from ownship.rules.recency import Goal, Need, load_recency
+from ownship.rules.recency import Goal, Need, Window, last_day, load_recency
 
 DayOf = Callable[[Flight], date]
 NightOf = Callable[[Flight], tuple[bool, bool] | None]
@@ -206,29 +206,44 @@ class GoalStanding:
     notes: tuple[str, ...]
 
 
-def progress(entries: Iterable[Entry], pilot: str, place: str, on: date, day_of: DayOf = utc_day) -> tuple[GoalStanding, ...]:
+def progress(entries: Iterable[Entry], pilot: str, place: str, on: date, aeroplane_class: str = DEFAULT_CLASS,
+             day_of: DayOf = utc_day) -> tuple[GoalStanding, ...]:
     """Every rating the rules of a place keep, with counts and dates; night by the flight's own counts.
 
     BadInput for a place without rules.
     """
-    known = facts(entries, pilot, on, day_of=day_of)
+    known = facts(entries, pilot, on, aeroplane_class, day_of)
     return tuple(_goal(known, place, goal) for goal in load_recency(place).goals)
 
 
 def _goal(known: Facts, place: str, goal: Goal) -> GoalStanding:
     held = known.holds(goal.rating, *HELD.get(goal.rating, ()))
-    steps = tuple(_step(n, known) for n in goal.needs)
-    return GoalStanding(place, goal, held, steps, _last(steps, known.on), _goal_notes(goal, known))
+    first, last = _counting(goal.window, known)
+    steps = tuple(_step(n, known, first, last) for n in goal.needs)
+    return GoalStanding(place, goal, held, steps, _last(steps, known.on), _goal_notes(goal, known, first, last))
 
 
-def _step(need: Need, known: Facts) -> Step:
-    done = sum(amount(need, f, known.aeroplane_class) for f in known.flights)
+def _counting(window: Window | None, known: Facts) -> tuple[date, date]:
+    """The first and last day on which what is done counts; without a known end the months up to now."""
+    if window is None:
+        return date.min, known.on
+    ends = [e.expires or last_day(e.day, window.lasts) for e in known.events if e.event in window.events]
+    end = max(ends, default=known.on)
+    return month_later(end, -window.months) + timedelta(days=1), end
+
+
+def _step(need: Need, known: Facts, first: date, last: date) -> Step:
+    if need.events:
+        done = float(any(e.event in need.events and first <= e.day <= last for e in known.events))
+        return Step(need.words, done, 1.0, False, Pace(known.on, known.on, known.on) if done else Pace(None, None, None))
+    done = sum(amount(need, f, known.aeroplane_class) for f in known.flights if first <= f.day <= last)
     left = max(0.0, need.amount - done)
     if left <= 1e-6:
         return Step(need.words, done, need.amount, need.timed, Pace(known.on, known.on, known.on))
     months = monthly(need, known)
+    begin = max(known.on, first)
     return Step(need.words, done, need.amount, need.timed,
-                Pace(None, None, None) if months is None else pace(left, months, known.on))
+                Pace(None, None, None) if months is None else pace(left, months, begin))
 
 
 def monthly(need: Need, known: Facts) -> tuple[float, ...] | None:
@@ -272,8 +287,12 @@ def _last(steps: Sequence[Step], on: date) -> Pace:
     return Pace(latest([s.pace.early for s in steps]), latest([s.pace.likely for s in steps]), latest([s.pace.late for s in steps]))
 
 
-def _goal_notes(goal: Goal, known: Facts) -> tuple[str, ...]:
+def _goal_notes(goal: Goal, known: Facts, first: date, last: date) -> tuple[str, ...]:
     notes = [goal.note] if goal.note else []
+    if goal.window is not None:
+        ended = any(e.event in goal.window.events for e in known.events)
+        notes.append(f"Counted from {first.isoformat()} to {last.isoformat()}, " + (
+            "the end of the rating." if ended else "because the end of the rating is not recorded."))
     unknown = sum(f.flight.cross_country_m is None for f in known.flights)
     if unknown and any(n.cross_country_m is not None for n in goal.needs):
         notes.append(f"Flights without a cross-country distance: {unknown}; they count nothing towards cross-country.")

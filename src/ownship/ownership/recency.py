@@ -7,9 +7,11 @@ text comes into force before that, the day is judged by the text of that day. No
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import takewhile
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import USES, Entry, PilotEvent
@@ -238,7 +240,8 @@ def _count(need: Need, known: Facts, *, printed: bool) -> Count:
     if need.events:
         return _event_count(need, known, printed)
     until = flown_until(need, known.flights, known.aeroplane_class)
-    done = sum(amount(need, f, known.aeroplane_class) for f in known.flights if last_day(f.day, need.within) >= known.on)
+    counting = takewhile(lambda f: last_day(f.day, need.within) >= known.on, reversed(known.flights))
+    done = sum(amount(need, f, known.aeroplane_class) for f in counting)
     short = until is None or until < known.on
     within = f"within {need.within}" if need.within else "in all"
     left = need.amount - done
@@ -257,9 +260,8 @@ def flown_until(need: Need, flights: Sequence[Flown], aeroplane_class: str, by: 
     flights by day; by: those of later days left out, and those no longer good on it (None: all). None: never enough.
     """
     total = 0.0
-    for flown in reversed(flights):
-        if by is not None and flown.day > by:
-            continue
+    count = len(flights) if by is None else bisect_right(flights, by, key=lambda f: f.day)
+    for flown in (flights[i] for i in range(count - 1, -1, -1)):
         end = last_day(flown.day, need.within)
         if by is not None and end < by:
             return None
@@ -341,7 +343,7 @@ def _medical_way(rule: RecencyRule, rules: RecencyRules, known: Facts) -> Way:
             low, high = (printed, printed) if found.printed else (min(low, printed), min(high, printed))
         sure, best, text, exam = low, high, found, event
     if exam is None or sure is None or best is None:
-        return Way(rule, NOT_KNOWN, None, (Count(words, 0, 1, False, "", None, "a medical (none that serves is recorded)"),))
+        return Way(rule, NOT_KNOWN, None, (Count(words, 0, 1, False, "", None, "a medical (none that serves is recorded, of a day for which a text is kept)"),))
     return _medical_judged(text, known, exam, sure, best)
 
 

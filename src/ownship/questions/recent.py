@@ -83,7 +83,7 @@ def _pilot(name: str, entries: tuple[Entry, ...], on: date, places: tuple[str, .
         night_of = night_at(place, position)
         notes = _night_notes(name, entries, on, night_of)
         told.append(place_json(place, judge(entries, name, place, on, aeroplane_class, day_of, night_of),
-                               progress(entries, name, place, on, day_of), notes))
+                               progress(entries, name, place, on, aeroplane_class, day_of), notes))
     return {"pilot": name, "born": known.pilot.born.isoformat() if known.pilot and known.pilot.born else None,
             "ratings": list(known.ratings), "notes": _notes(name, entries, known.unnamed, position, known.pilot is None),
             "places": told}

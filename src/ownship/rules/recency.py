@@ -107,8 +107,20 @@ class RecencyRule:
 
 
 @dataclass(frozen=True)
+class Window:
+    """A time that alone counts: so many months before the end of what one of some events gave for a period."""
+
+    events: tuple[str, ...]
+    lasts: str
+    months: int
+
+
+@dataclass(frozen=True)
 class Goal:
-    """A rating to be earned: what is counted from the record, and what must be shown in another way (also)."""
+    """A rating to be earned: what is counted from the record, and what must be shown in another way (also).
+
+    window: only what was done within it counts (a rating revalidated by experience).
+    """
 
     rating: str
     section: str
@@ -116,6 +128,7 @@ class Goal:
     also: tuple[str, ...]
     source: Source
     note: str = ""
+    window: Window | None = None
 
 
 @dataclass(frozen=True)
@@ -129,8 +142,9 @@ class RecencyRules:
 
     @property
     def events(self) -> tuple[str, ...]:
-        """Names of events that some rule asks for; "medical" is always one."""
-        named = [e for r in self.rules for e in (*(e for n in r.needs for e in n.events), *r.renews)]
+        """Names of events that some rule or goal asks for; "medical" is always one."""
+        needs = [*(n for r in self.rules for n in r.needs), *(n for g in self.goals for n in g.needs)]
+        named = [*(e for n in needs for e in n.events), *(e for r in self.rules for e in r.renews)]
         return tuple(dict.fromkeys(["medical", *named]))
 
     def in_force(self, day: date) -> tuple[RecencyRule, ...]:
@@ -231,10 +245,17 @@ def _rule(t: Table, dated: str) -> RecencyRule:
 
 
 def _goal(t: Table, dated: str) -> Goal:
+    window = t.table("window")
     goal = Goal(t.text("rating"), t.text("section"), tuple(_need(n) for n in t.tables("needs")), t.texts("also", ()),
-                _source(t, dated), t.text("note", ""))
+                _source(t, dated), t.text("note", ""), None if window is None else _window(window))
     t.done()
     return goal
+
+
+def _window(t: Table) -> Window:
+    window = Window(t.texts("events"), t.convert("lasts", _within), t.integer("months", low=1, high=120))
+    t.done()
+    return window
 
 
 def _source(t: Table, dated: str) -> Source:
