@@ -29,6 +29,7 @@ bench: $(VENV)/.test
 soak: $(VENV)/.test
 	$(BIN)/python -m soak owners --count 60
 	$(BIN)/python -m soak remedies --count 50
+	$(BIN)/python -m soak kill
 
 serve: $(VENV)/.run
 	$(BIN)/ownship serve

@@ -6,6 +6,7 @@ import time
 
 import numpy as np
 
+from bench.record import record_bench
 from ownship.calibration.estimate import draws_of, fit
 from ownship.calibration.measurements import predict
 from ownship.flight.assessment import assess
@@ -117,6 +118,7 @@ def main():
     good.append(check / calc >= 2)
     good.append(predictions(many, one))
     good.append(screening(s))
+    good.append(record_bench())
     sys.exit(0 if all(good) else 1)
 
 
