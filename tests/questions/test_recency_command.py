@@ -82,6 +82,17 @@ def test_a_pilot_not_entered_is_shown_every_place_and_flights_without_a_name_are
     assert [p["place"] for p in asked(capsys, "--place", "EASA", "--on", "2026-07-11")["pilots"][0]["places"]] == ["EASA"]
 
 
+def test_a_licence_of_a_place_without_rules_and_flights_in_another_class_are_told(capsys):
+    written(flown(date(2026, 7, 1), aeroplane_class="single-engine sea"), Pilot("pilot", None, "New Zealand"))
+    answer = asked(capsys, "--on", "2026-07-11")
+    assert len(answer["pilots"][0]["places"]) == 3
+    notes = " ".join(answer["pilots"][0]["notes"])
+    assert "No rules are kept for the place of this licence" in notes and "another class than single-engine land: 1" in notes
+    assert privilege(answer, "passengers by day")["state"] == "not current"
+    assert privilege(asked(capsys, "--on", "2026-07-11", "--aeroplane-class", "single-engine sea"), "passengers by day")[
+        "state"] == "current"
+
+
 @pytest.mark.parametrize(("words", "said"), [
     (("--on", "soon"), "'soon' is no day; write it as 2026-07-11."),
     (("--on", "0026-07-11"), "is not believable"),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import Entry, Flight, Pilot, PilotEvent, of_kind, standing
-from ownship.ownership.progress import DEFAULT_CLASS, DayOf, NightOf, facts, pilots, progress, same_name, utc_day
+from ownship.ownership.progress import DEFAULT_CLASS, DayOf, Facts, NightOf, facts, pilots, progress, same_name, utc_day
 from ownship.ownership.recency import judge
 from ownship.rules.due import month_later
 from ownship.rules.recency import PLACES, place_of
@@ -77,7 +77,8 @@ def _pilot(name: str, entries: tuple[Entry, ...], on: date, places: tuple[str, .
     position = positions_of()
     day_of = landing_day(position)
     known = facts(entries, name, on, aeroplane_class)
-    wanted = places or ((place_of(known.pilot.place),) if known.pilot is not None else PLACES)
+    licence = None if known.pilot is None else next((p for p in PLACES if same_name(p, known.pilot.place)), "")
+    wanted = places or ((licence,) if licence else PLACES)
     told = []
     for place in wanted:
         night_of = night_at(place, position)
@@ -85,21 +86,25 @@ def _pilot(name: str, entries: tuple[Entry, ...], on: date, places: tuple[str, .
         told.append(place_json(place, judge(entries, name, place, on, aeroplane_class, day_of, night_of),
                                progress(entries, name, place, on, aeroplane_class, day_of), notes))
     return {"pilot": name, "born": known.pilot.born.isoformat() if known.pilot and known.pilot.born else None,
-            "ratings": list(known.ratings), "notes": _notes(name, entries, known.unnamed, position, known.pilot is None),
+            "ratings": list(known.ratings), "notes": _notes(known, name, entries, position, licence),
             "places": told}
 
 
-def _notes(name: str, entries: tuple[Entry, ...], unnamed: int, position: Positions, unknown: bool) -> list[str]:
+def _notes(known: Facts, name: str, entries: tuple[Entry, ...], position: Positions, licence: str | None) -> list[str]:
+    """What must be read beside a pilot's answer: what was not counted, and why."""
     flights = [f for _, f in of_kind(entries, Flight) if same_name(f.pilot, name)]
     lost = sum(position(f.destination) is None for f in flights)
-    notes = ["A flight counts on the day of its landing, at the place of landing." + (
-        f" Flights whose place is not known: {lost}; their UTC day is taken." if lost else "")]
-    if unnamed:
-        notes.append(f"Flights that name no pilot: {unnamed}; they are not counted.")
-    if unknown:
-        notes.append("This pilot is not entered (birth date, ratings, place of the licence): every place is shown. Enter it with "
-                     "`ownship recency pilot`.")
-    return notes
+    other = sum(f.aeroplane_class != known.aeroplane_class for f in flights)
+    told = {
+        "A flight counts on the day of its landing, at the place of landing.": True,
+        f"Flights whose place is not known: {lost}; their UTC day is taken.": lost,
+        f"Flights in another class than {known.aeroplane_class}: {other}; they do not count for passengers "
+        "(--aeroplane-class asks about another).": other,
+        f"Flights that name no pilot: {known.unnamed}; they are not counted.": known.unnamed,
+        "This pilot is not entered (birth date, ratings, place of the licence): every place is shown. Enter it with "
+        "`ownship recency pilot`.": licence is None,
+        "No rules are kept for the place of this licence: those of other places are shown, which do not govern it.": licence == ""}
+    return [words for words, holds in told.items() if holds]
 
 
 def _night_notes(name: str, entries: tuple[Entry, ...], on: date, night_of: NightOf) -> list[str]:
@@ -107,8 +112,9 @@ def _night_notes(name: str, entries: tuple[Entry, ...], on: date, night_of: Nigh
     sun = sum(night_of(x.flight) is not None for x in flown)
     if not flown:
         return []
-    return [f"Flights with night landings held against the sun at the place (never more than noted): {sun}; taken as noted, "
-            f"because moments or places are not known: {len(flown) - sun}. Night hours are as noted."]
+    return [f"Flights with night landings held against the sun at the place (never more than noted; one that began "
+            f"before that night counts its last landing alone): {sun}; taken as noted, because "
+            f"moments or places are not known: {len(flown) - sun}. Night hours are as noted."]
 
 
 def positions_of() -> Positions:
