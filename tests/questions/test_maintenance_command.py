@@ -125,12 +125,23 @@ def test_replacing_and_withdrawing_keep_what_was(capsys):
     assert open_record().counts()["maintenance item"] == 9
 
 
+def test_what_was_noted_wrongly_is_withdrawn_and_noted_again(capsys):
+    begun(capsys)
+    ask(capsys, "withdraw", "annual inspection", "--day", "2026-07-12", "--why", "another aeroplane's")
+    assert next(i for i in as_json(capsys)["items"] if i["name"] == "annual inspection")["state"] == "not known"
+    ask(capsys, "done", "annual inspection", "--day", "2026-06-30", "--hours", "3100")
+    found = next(i for i in as_json(capsys, "--on", "2026-08-01")["items"] if i["name"] == "annual inspection")
+    assert (found["due"], found["last_done_h"]) == ("2027-06-30", 3100.0)
+
+
 def test_endings(capsys):
     ask(capsys, "expiry", "insurance", "--last-day", "2026-12-01", "--aeroplane", "n0160t")
     ask(capsys, "expiry", "insurance", "--last-day", "2027-12-01")
     found = as_json(capsys, "expiry")["endings"]
     assert [(e["what"], e["last_day"]) for e in found] == [("insurance", "2027-12-01")]
     assert "maintenance starter" in as_json(capsys)["words"][0]
+    ask(capsys, "withdraw", "Insurance", "--why", "sold")
+    assert [e["last_day"] for e in as_json(capsys, "expiry")["endings"]] == ["2026-12-01"]
 
 
 @pytest.mark.parametrize(("words", "sentence"), [
@@ -146,7 +157,8 @@ def test_endings(capsys):
     (("add", "missing.toml"), "does not exist"), (("add", "total time", "--every", "1 year"), "another name"),
     (("add", "x", "--every", "1 year", "--severity", "bad"), "severity"), (("directive", "1"), "title"),
     (("starter", "Atlantis"), "allowed are"), (("starter", "USA", "--also", "wings"), "--also"), (("open", "--uses", "sea"), "no use"),
-    (("expiry", "insurance"), "--last-day"), (("withdraw", "annual inspection", "--why", " "), "reason"), (("forecast", "wings"), "no item"),
+    (("expiry", "insurance"), "--last-day"), (("withdraw", "annual inspection", "--why", " "), "reason"),
+    (("withdraw", "annual inspection", "--why", "x", "--day", "2026-07-13"), "not noted"), (("forecast", "wings"), "no item"),
     (("calendar", "/nowhere/due.ics"), "folder"), (("swing", "--magnetic", "0 90"), "--compass"), (("--on", "soon"), "no date"),
     (("swing", "--magnetic", "0 90 180 270", "--compass", "0 90 180 x"), "degrees"),
     (("swing", "--magnetic", "0 90 180 270", "--compass", "0 90 180 200"), "misread"), (("electrical", "none.toml"), "does not exist"),

@@ -233,16 +233,24 @@ def done_typed(name: str, day: str | None, hours: str | None, landings: int | No
                            cost=money(cost), **more)
 
 
-def withdraw(name: str, why: str, aeroplane: str | None = None, folder: Path | None = None) -> Told:
-    """Take an item off the list; what was done stays readable."""
+def withdraw(name: str, why: str, day: str | None = None, aeroplane: str | None = None, folder: Path | None = None) -> Told:
+    """Take an item or an ending off the list; with a day, what was noted as done on it. All of it stays readable."""
+    wanted, on = name.strip().casefold(), None if day is None else day_of(day, "--day")
     with opened(folder) as records:
         which = which_to_write(records, aeroplane)
         kept = records.standing(MaintenanceItem, aeroplane=which)
-        found = [e for e, i in of_kind(kept, MaintenanceItem, which) if i.name.casefold() == name.strip().casefold()]
+        if on is None:
+            found = [e for e, i in of_kind(kept, MaintenanceItem) if i.name.casefold() == wanted]
+            found += [e for e, x in of_kind(records.standing(Expiry, aeroplane=which), Expiry) if x.what.casefold() == wanted]
+        else:
+            found = [e for e, d in of_kind(records.standing(MaintenanceDone, aeroplane=which), MaintenanceDone)
+                     if d.name.casefold() == wanted and d.day == on]
+            if not found:
+                raise BadInput(f"{name!r} is not noted as done on {on} for {which}; give the day it was noted for.")
         if not found:
             no_item(name, kept, which)
         records.withdraw(found[-1].number, why)
-    return written(which, f"{name} is off the list of {which}: {why}.", name=name)
+    return written(which, f"{name}{'' if on is None else f' of {on}'} is off the list of {which}: {why}.", name=name)
 
 
 def expiry(what: str | None = None, last_day: str | None = None, uses: str | None = None, document: str = "",

@@ -100,11 +100,11 @@ def starter(place: str, /, *, also: list[str] | None = None, show: bool = False,
     return entries.starter(place, also or (), show, aeroplane)
 
 
-def withdraw(name: str, /, *, why: str, aeroplane: str | None = None) -> Told:
-    """Take an item off the list, and say why."""
+def withdraw(name: str, /, *, why: str, day: str | None = None, aeroplane: str | None = None) -> Told:
+    """Take an item or an ending off the list, and say why. --day DATE: instead what was noted as done on that day."""
     from ownship.questions import maintaining_entries as entries
 
-    return entries.withdraw(name, why, aeroplane)
+    return entries.withdraw(name, why, day, aeroplane)
 
 
 def expiry(what: str | None = None, /, *, last_day: str | None = None, uses: str | None = None, document: str = "",
