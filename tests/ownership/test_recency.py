@@ -249,6 +249,15 @@ def test_before_any_text_kept_the_answer_is_not_known():
     assert found.state == "not known"
 
 
+def test_a_record_that_begins_within_the_period_says_so_where_it_matters():
+    day = date(2026, 7, 1)
+    short = standing("USA", "passengers by day", day, flight(day, landings_day=2))
+    assert any("begins on 2026-07-01" in n for n in short.notes)
+    assert not any("begins" in n for n in standing("USA", "passengers by day", day, flight(day, landings_day=3)).notes)
+    old = flight(date(2020, 1, 1))
+    assert not any("begins" in n for n in standing("USA", "passengers by day", day, old, flight(day, landings_day=2)).notes)
+
+
 def test_a_medical_without_birth_date_is_sure_for_the_shorter_period_then_not_known_then_over():
     medical = event("medical", date(2026, 3, 10), detail="3")
     assert standing("USA", "medical", date(2028, 3, 31), medical).until == date(2028, 3, 31)

@@ -221,7 +221,7 @@ def way(rule: RecencyRule, rules: RecencyRules, known: Facts) -> Way:
         return _medical_way(rule, rules, known)
     counts = tuple(_count(n, known, printed=rule.printed) for n in rule.needs)
     until = _first([c.until for c in counts])
-    notes = _short_record(rule, known)
+    notes = () if until is not None and until >= known.on else _short_record(rule, known)
     if rule.lapse:
         return _lapsing(rule, known, counts, notes)
     return Way(rule, _state(until, counts, rule, known), until, counts, notes)

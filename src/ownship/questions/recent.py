@@ -12,7 +12,7 @@ from ownship.ownership.entries import Entry, Flight, Pilot, PilotEvent, of_kind,
 from ownship.ownership.progress import DEFAULT_CLASS, DayOf, Facts, NightOf, facts, pilots, progress, same_name, utc_day
 from ownship.ownership.recency import judge
 from ownship.rules.due import month_later
-from ownship.rules.recency import PLACES, place_of
+from ownship.rules.recency import PLACES, load_recency, place_of
 
 if TYPE_CHECKING:
     from ownship.ownership.entries import Body
@@ -82,7 +82,7 @@ def _pilot(name: str, entries: tuple[Entry, ...], on: date, places: tuple[str, .
     told = []
     for place in wanted:
         night_of = night_at(place, position)
-        notes = _night_notes(name, entries, on, night_of)
+        notes = [*_night_notes(name, entries, on, night_of), *filter(None, [load_recency(place).note])]
         told.append(place_json(place, judge(entries, name, place, on, aeroplane_class, day_of, night_of),
                                progress(entries, name, place, on, aeroplane_class, day_of), notes))
     return {"pilot": name, "born": known.pilot.born.isoformat() if known.pilot and known.pilot.born else None,
@@ -189,7 +189,6 @@ def note_event(event: str, day: str, pilot: str | None = None, detail: str = "",
     BadInput for a name no rule asks for, a day after today, an end before the day, or a pilot who is not told.
     """
     from ownship.questions.places import today
-    from ownship.rules.recency import load_recency
 
     names = tuple(dict.fromkeys(e for p in PLACES for e in load_recency(p).events))
     found = next((n for n in names if same_name(n, event)), None)
