@@ -343,7 +343,8 @@ def _medical_way(rule: RecencyRule, rules: RecencyRules, known: Facts) -> Way:
             low, high = (printed, printed) if found.printed else (min(low, printed), min(high, printed))
         sure, best, text, exam = low, high, found, event
     if exam is None or sure is None or best is None:
-        return Way(rule, NOT_KNOWN, None, (Count(words, 0, 1, False, "", None, "a medical (none that serves is recorded, of a day for which a text is kept)"),))
+        lack = "a medical (none that serves is recorded, of a day for which a text is kept)"
+        return Way(rule, NOT_KNOWN, None, (Count(words, 0, 1, False, "", None, lack),))
     return _medical_judged(text, known, exam, sure, best)
 
 
