@@ -61,33 +61,36 @@ def _calc(words: list[str]) -> None:
     print(f"source: {answer['source']}")
 
 
-def check(aeroplane: str, flight: str | None = None, /, *, remedies: bool = False, write: str | None = None,
-          json: bool = False) -> None:
-    """Can this aeroplane make this flight? AEROPLANE.toml FLIGHT.toml, or demo.
+def check(file: str | None = None, flight: str | None = None, /, *, aeroplane: str | None = None, remedies: bool = False,
+          write: str | None = None, json: bool = False) -> None:
+    """Can this aeroplane make this flight? AEROPLANE.toml FLIGHT.toml, or demo; FLIGHT.toml alone: by the record.
 
-    --remedies: what is the least that must change; --write FOLDER: each remedy as a request ready to use.
+    Alone it repeats the last request by the record. --aeroplane: which one of the record; --remedies: what is the least that
+    must change; --write FOLDER: each remedy as a request ready to use.
     """
     from ownship.papers.exchange import to_json
     from ownship.papers.text import show
     from ownship.questions.check import check_whole as ask
 
     if remedies or write is not None:
-        _check_with_remedies(aeroplane, flight, _folder("--write", write), json)
+        _check_with_remedies(file, flight, aeroplane, _folder("--write", write), json)
         return
-    answer = ask(aeroplane, flight)
+    answer = ask(file, flight, aeroplane)
     if json:
         print(dumps(to_json(answer), ensure_ascii=False))
     else:
         show(answer, _console())
 
 
-def _check_with_remedies(aeroplane: str, flight: str | None, folder: Path | None, json: bool) -> None:
+def _check_with_remedies(file: str | None, flight: str | None, aeroplane: str | None, folder: Path | None, json: bool) -> None:
     from ownship.papers.exchange import plain, to_json
     from ownship.papers.remedies import remedy_lines
     from ownship.papers.text import show
+    from ownship.questions.from_record import remedied
     from ownship.questions.remedying import with_remedies, write_requests
 
-    answer, found = with_remedies(aeroplane, flight, _progress)
+    by_files = file is not None and (flight is not None or file == "demo")
+    answer, found = with_remedies(str(file), flight, _progress) if by_files else remedied(file, aeroplane, _progress)
     written = [] if folder is None else write_requests(folder, found)
     if json:
         told = {"remedies": [plain(r.to_json()) for r in found.remedies], "remedies_words": found.words}
@@ -409,7 +412,10 @@ def _app() -> Any:
     """The commands; a wrong word is one sentence."""
     from cyclopts import App, CycloptsError, Parameter
 
+    from ownship.questions.costing_words import costs_app
+    from ownship.questions.log_commands import fuel_app, log_app
     from ownship.questions.maintaining_words import maintenance_app
+    from ownship.questions.weighing_words import weight_app
 
     app = App(name="ownship", version=__version__, default_parameter=Parameter(negative=()), exit_on_error=False,
               print_error=False, help_on_error=False,
@@ -434,6 +440,10 @@ def _app() -> Any:
     recent.command(recency_pilot, name="pilot")
     app.command(recent)
     app.command(maintenance_app(_told))
+    app.command(log_app(_told))
+    app.command(fuel_app(_told))
+    app.command(costs_app(_told))
+    app.command(weight_app(_told))
 
     def guarded(words: list[str]) -> Any:
         try:

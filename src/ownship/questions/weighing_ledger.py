@@ -1,0 +1,302 @@
+"""The weight ledger asked and written down: the record, the clock and files meet the pure ledger."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ownship.errors import BadInput
+from ownship.ownership.entries import AeroplaneRevision, Body, Entry, EquipmentChange, Weighing, standing
+from ownship.ownership.ledger import ledger, moved, refuse_entry
+from ownship.ownership.revisions import aeroplanes, read_revision, record_toml, revision_on, revisions
+from ownship.papers import weight as paper
+from ownship.questions.places import today
+from ownship.questions.record import open_record
+from ownship.questions.weighing_typed import Typed, change_of, corrected, day_of, noon, target_of, weighing_of
+from ownship.units import parse
+
+if TYPE_CHECKING:
+    from ownship.store.records import Records
+
+KINDS: tuple[type[Body], ...] = (AeroplaneRevision, Weighing, EquipmentChange)
+
+
+@dataclass(frozen=True)
+class Told:
+    """An answer as plain values and as lines."""
+
+    data: dict[str, Any]
+    lines: tuple[str, ...]
+
+
+# ---- what is asked
+
+
+def show(aeroplane: str | None = None, on: str | None = None, metric: bool = False, folder: Path | None = None) -> Told:
+    """The ledger on a day, today where none is said."""
+    day, units = day_of(on, "--on"), paper.units_of(metric)
+    with _opened(folder) as records:
+        which, entries = _kept(records, aeroplane)
+    if not entries:
+        return Told(paper.nothing_json(which, day.isoformat()), (paper.NOTHING_KEPT,))
+    book = ledger(entries, which, day)
+    return Told(paper.ledger_json(book, units), paper.ledger_lines(book, units))
+
+
+def adverse(aeroplane: str | None = None, on: str | None = None, pilot: str | None = None, metric: bool = False,
+            folder: Path | None = None) -> Told:
+    """The most adverse loadings of every category; pilot: the lightest who flies it alone (120 lb where none is said)."""
+    from ownship.aeroplane.adverse import PILOT_KG, adverse_loading
+
+    day, units = day_of(on, "--on"), paper.units_of(metric)
+    light = PILOT_KG if pilot is None else parse(pilot, "mass", "--pilot")
+    if not parse("50 lb", "mass") <= light <= parse("400 lb", "mass"):
+        raise BadInput(f"--pilot: {pilot!r} is not believable; allowed is 50 to 400 lb.")
+    with _opened(folder) as records:
+        which, entries = _kept(records, aeroplane)
+    if not entries:
+        return _nothing(which, day, {"categories": []})
+    book = ledger(entries, which, day)
+    named = [] if book.empty is None else [
+        (e.category, adverse_loading(book.record, book.empty, e.category, light)) for e in book.record.envelopes]
+    known = [(c, x) for c, x in named if x is not None]
+    said = _adverse_sentence(known, book.not_known if book.empty is None else (
+        "Not known: the record needs an envelope, a seat among its stations and [fuel].",))
+    words = ("Every total weight, every station from empty to its limit, every split of the fuel from none to full; the pilot of "
+             f"{paper.weight_text(light, units)} sits in front. A loading outside is no fault of the aeroplane: it is one to keep "
+             "away from, and a placard for it is a licensed person's work.")
+    lines = (said, *(line for c, x in known for line in paper.adverse_lines(c, x, units)), *((words,) if known else ()))
+    return Told({"schema": 1, "aeroplane": which, "on": day.isoformat(), "sentence": said,
+                 "categories": [paper.adverse_json(c, x, units) for c, x in known], "words": [words],
+                 "cautions": list(paper.cautions())}, (*lines, *paper.cautions()))
+
+
+def _adverse_sentence(known: list[tuple[str, Any]], why: tuple[str, ...]) -> str:
+    if not known:
+        return " ".join(why)
+    verdicts = {c: [paper.adverse_verdict(room, sd) for room, sd, _, _ in paper.ends_of(x).values()] for c, x in known}
+    outside = [c for c, v in verdicts.items() if "outside limits" in v]
+    if outside:
+        return f"Some allowed loadings are outside limits (category {', '.join(outside)}): look at every load."
+    return "No allowed loading is outside the CG limits" + (
+        ", some only just." if any("tight" in v for v in verdicts.values()) else ".")
+
+
+def amendment(aeroplane: str | None = None, on: str | None = None, since: str | None = None, out: str | None = None,
+              metric: bool = False, folder: Path | None = None) -> Told:
+    """The amendment draft of a day, into a file where one is named (.csv: as CSV); nothing is written where nothing changed."""
+    from ownship.ownership.amendment import amendment as drawn
+    from ownship.papers.amendment import amendment_csv, amendment_json, amendment_lines, amendment_sentence
+    from ownship.questions.places import write_whole
+
+    day, units, target = day_of(on, "--on"), paper.units_of(metric), target_of(out)
+    start = None if since is None else day_of(since, "--since")
+    with _opened(folder) as records:
+        which, entries = _kept(records, aeroplane)
+    if not entries:
+        return _nothing(which, day, {"items": [], "before": None, "after": None})
+    found = drawn(entries, which, day, start)
+    if found is None:
+        said = f"Nothing was put in or taken out of {which} since its last weighing or paper, so there is nothing to amend."
+        return Told({"schema": 1, "aeroplane": which, "on": day.isoformat(), "sentence": said, "items": [], "before": None,
+                     "after": None, "written": None}, (said,))
+    lines = amendment_lines(found, units)
+    if target is not None:
+        text = amendment_csv(found, units) if target.suffix.lower() == ".csv" else "\n".join(lines) + "\n"
+        write_whole(target, text.encode())
+        lines = (amendment_sentence(found, units), f"written: {target}")
+    return Told(amendment_json(found, units) | {"written": None if target is None else str(target)}, lines)
+
+
+def _nothing(which: str, day: date, more: dict[str, Any]) -> Told:
+    return Told({"schema": 1, "aeroplane": which or None, "on": day.isoformat(), "sentence": paper.NOTHING_KEPT, **more,
+                 "cautions": list(paper.cautions())}, (paper.NOTHING_KEPT,))
+
+
+# ---- what is written
+
+
+def add(typed: Typed, aeroplane: str | None = None, metric: bool = False, folder: Path | None = None) -> Told:
+    """Keep something put in or taken out."""
+    return _write(change_of(typed), aeroplane, metric, folder)
+
+
+def weigh(typed: Typed, computed: bool = False, aeroplane: str | None = None, metric: bool = False,
+          folder: Path | None = None) -> Told:
+    """Keep a weighing, or a computed paper that a licensed person signed."""
+    return _write(weighing_of(typed, not computed), aeroplane, metric, folder)
+
+
+def correct(number: int, typed: Typed, note: str = "", withdraw: str | None = None, metric: bool = False,
+            folder: Path | None = None) -> Told:
+    """Correct an entry of the ledger by what was typed, or withdraw it and say why; the answer says what moved."""
+    with _opened(folder) as records:
+        old = records.entry(number)
+        if not isinstance(old.body, Weighing | EquipmentChange):
+            raise BadInput(f"Entry {number} is of kind {old.body.KIND!r} and no line of the weight ledger; `ownship weight` lists "
+                           "those.")
+        if withdraw is not None and typed != Typed():
+            raise BadInput("An entry is corrected or withdrawn; leave out one of the two.")
+        if withdraw is None and typed == Typed():
+            raise BadInput("The correction says nothing; give what changes, such as --weight or --arm, or --withdraw and why.")
+        body = old.body if withdraw is not None else corrected(old.body, typed)
+        entries = _of_kinds(records, old.aeroplane)
+        said = _tried(entries, _next(records, entries, body, old.aeroplane, number, withdraw is not None), metric)
+        entry = records.withdraw(number, withdraw) if withdraw is not None else records.correct(
+            number, body, noon(body.day), note=note)
+    return said(entry)
+
+
+def _write(body: Weighing | EquipmentChange, aeroplane: str | None, metric: bool, folder: Path | None) -> Told:
+    with _opened(folder) as records:
+        which, entries = _kept(records, aeroplane)
+        if not which:
+            raise BadInput("The record knows no aeroplane yet; say which by --aeroplane REGISTRATION, or keep its record first.")
+        said = _tried(entries, _next(records, entries, body, which), metric)
+        return said(records.append(body, which, noon(body.day)))
+
+
+def _next(records: Records, entries: tuple[Entry, ...], body: Body, aeroplane: str, corrects: int | None = None,
+          withdrawn: bool = False) -> Entry:
+    """The entry as it would be written, numbered past every other."""
+    now, highest = datetime.now(UTC), max((e.number for e in entries), default=0)
+    return Entry(highest + 1_000_000, "", aeroplane, now, now, body, "owner", corrects, withdrawn)
+
+
+def _tried(entries: tuple[Entry, ...], new: Entry, metric: bool) -> Callable[[Entry], Told]:
+    """Work the ledger out with the new entry before it is written; refuses what cannot be. Gives the answer's maker."""
+    day, body = today(), new.body
+    assert isinstance(body, Weighing | EquipmentChange)
+    if not new.withdrawn:
+        refuse_entry(body, day)
+    new = replace(new, moment=noon(body.day))
+    after = (*entries, new)
+    book, units = ledger(after, new.aeroplane, day), paper.units_of(metric)
+    if isinstance(body, Weighing) and (body.oil != "full" or body.fuel != "unusable"):
+        for line in book.lines:
+            if line.number == new.number and line.empty is None:
+                raise BadInput(f"{line.words} Nothing was written.")
+    changed, notes = moved(entries, after, new.aeroplane, day), _notes(entries, new, book)
+
+    def told(entry: Entry) -> Told:
+        did = "withdraws" if new.withdrawn else "corrects"
+        head = f"Entry {entry.number} is kept" if new.corrects is None else f"Entry {entry.number} {did} entry {new.corrects}"
+        renumbered = tuple(replace(m, number=entry.number) if m.number == new.number else m for m in changed)
+        said = f"{head}. {paper.ledger_sentence(book, units)}"
+        return Told({"schema": 1, "aeroplane": new.aeroplane, "entry": entry.number, "corrects": new.corrects, "sentence": said,
+                     "moved": [paper.moved_json(m, units) for m in renumbered], "empty": paper.empty_json(book.empty, units),
+                     "useful_load": paper.useful_json(book, units), "notes": list(notes), "cautions": list(paper.cautions())},
+                    (said, *paper.moved_lines(renumbered, units), *notes, *paper.cautions()))
+    return told
+
+
+def _notes(entries: tuple[Entry, ...], new: Entry, book: Any) -> tuple[str, ...]:
+    """What must be said of an entry: that a weighing holds it already, that its like stands already."""
+    notes = [f"The weighing of a later day, or of the same, holds {x.what!r} already." for x in book.lines
+             if x.number == new.number and x.held]
+    alike = [e.number for e in standing(entries) if e.body == new.body and e.number != new.corrects]
+    if alike and not new.withdrawn:
+        notes.append(f"Entry {alike[0]} says the same; both count. Where it is the same thing, withdraw one of the two.")
+    return tuple(notes)
+
+
+# ---- aeroplanes
+
+
+def keep(file: str, since: str | None = None, aeroplane: str | None = None, folder: Path | None = None) -> Told:
+    """Keep an airframe record as a revision effective from a day, today where none is said, with the rows it names."""
+    from ownship.questions.calibrating import record_of
+
+    day, which = day_of(since, "--from"), None if aeroplane is None else _registration(aeroplane)
+    record, text, beside = record_of(file)
+    text, rows, own = _with_rows(record, text, beside)
+    revision, read = read_revision(text, day, which or "", rows, own)
+    named = _registration(read.identity.registration)
+    if named != read.identity.registration:
+        raise BadInput(f"{file}: registration {read.identity.registration!r} is kept in capitals; write {named!r} there.")
+    with _opened(folder) as records:
+        _, entries = _kept(records, named)
+        after = (*entries, replace(_next(records, entries, revision, named), moment=noon(day)))
+        book, changed = ledger(after, named, today()), moved(entries, after, named, today()) if entries else ()
+        entry = records.append(revision, named, noon(day))
+    said = f"Entry {entry.number} keeps the record of {named} from {day}. {paper.ledger_sentence(book, paper.INCH_POUND)}"
+    return Told({"schema": 1, "aeroplane": named, "entry": entry.number, "effective": day.isoformat(), "sentence": said,
+                 "moved": [paper.moved_json(m, paper.INCH_POUND) for m in changed], "warnings": list(book.warnings)},
+                (said, *(paper.moved_lines(changed, paper.INCH_POUND) if changed else ()), *book.warnings))
+
+
+def _with_rows(record: Any, text: str, beside: Path | None) -> tuple[str, str, str]:
+    """The text with its rows named without a folder, and the rows and own measurements themselves."""
+    import tomlkit
+
+    from ownship.questions.reading import demo_text, read_text
+
+    found = {"rows": "", "own": ""}
+    document = tomlkit.parse(text)
+    for key in found:
+        name = None if record.book is None else getattr(record.book, key)
+        if name is not None:
+            found[key] = demo_text(name) if beside is None else read_text(beside / name)
+            book: Any = document["book"]
+            book[key] = Path(name).name
+    return tomlkit.dumps(document), found["rows"], found["own"]
+
+
+def record(aeroplane: str | None = None, on: str | None = None, out: str | None = None, folder: Path | None = None) -> Told:
+    """What the aeroplane was on a day, as TOML with the ledger in it, into a file where one is named; and its revisions."""
+    from ownship.questions.places import write_whole
+
+    day, target = day_of(on, "--on"), target_of(out)
+    with _opened(folder) as records:
+        which, entries = _kept(records, aeroplane)
+        every = aeroplanes(tuple(e for kind in KINDS for e in records.all(kind)))
+    if not revisions(entries, which):
+        said = "No airframe record is kept yet; keep one by `ownship weight keep AEROPLANE.toml --from DAY`."
+        return Told({"schema": 1, "aeroplane": which or None, "on": day.isoformat(), "sentence": said, "aeroplanes": list(every),
+                     "revisions": [], "toml": None, "written": None}, (said,))
+    text, found = record_toml(entries, which, day), revision_on(entries, which, day)
+    assert found is not None
+    said = f"{which} on {day}: the record effective from {found.effective}, with the ledger up to the day."
+    if target is not None:
+        write_whole(target, text.encode())
+    told = {"schema": 1, "aeroplane": which, "on": day.isoformat(), "sentence": said, "aeroplanes": list(every),
+            "revisions": [{"entry": e.number, "effective": r.effective.isoformat()} for e, r in revisions(entries, which)],
+            "toml": text, "written": None if target is None else str(target)}
+    return Told(told, (text.rstrip(),) if target is None else (said, f"written: {target}"))
+
+
+# ---- the record and the words
+
+
+@contextmanager
+def _opened(folder: Path | None) -> Iterator[Records]:
+    records = open_record(folder)
+    try:
+        yield records
+    finally:
+        records.close()
+
+
+def _kept(records: Records, asked: str | None) -> tuple[str, tuple[Entry, ...]]:
+    """(aeroplane, its entries of the ledger and revisions): the one asked for, else the only one; "" where there is none."""
+    if asked is not None:
+        which = _registration(asked)
+        return which, _of_kinds(records, which)
+    known = aeroplanes(tuple(e for kind in KINDS for e in records.standing(kind)))
+    if len(known) > 1:
+        raise BadInput(f"The record holds {', '.join(known)}; say which by --aeroplane.")
+    return (known[0], _of_kinds(records, known[0])) if known else ("", ())
+
+
+def _of_kinds(records: Records, which: str) -> tuple[Entry, ...]:
+    return tuple(e for kind in KINDS for e in records.all(kind, aeroplane=which))
+
+
+def _registration(text: str) -> str:
+    from ownship.questions.maintaining import registration
+
+    return registration(text)
