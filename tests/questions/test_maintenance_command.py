@@ -104,9 +104,12 @@ def test_items_by_flags_from_a_file_and_a_directive(capsys, own_folder):
     path.write_text('[[item]]\nname = "tyres"\nlandings = 300\nfirst_due_landings = 5200\n[[item]]\nname = "rails"\nevery = "1 year"\n'
                     "first_due = 2026-12-01\nuses = []\n")
     ask(capsys, "add", str(path))
+    ask(capsys, "add", "wash", "--every", "30 days", "--uses", "none")
     ask(capsys, "directive", "2026-01-02", "--title", "Selector", "--first-due-hours", "3300 h", "--hours", "100")
     found = {i["name"]: i for i in as_json(capsys, "--on", "2026-08-01")["items"]}
     assert found["oil"]["expected_cost"] == {"amount": "120.50", "currency": "USD"}
+    assert (found["wash"]["uses"], found["rails"]["uses"]) == ([], [])
+    assert not {"wash", "rails"} & {o["name"] for o in as_json(capsys, "open", "--on", "2030-08-01")["open"]}
     assert (found["tyres"]["left_landings"], found["rails"]["due"]) == (200, "2026-12-01")
     assert (found["2026-01-02"]["directive"], found["2026-01-02"]["due_h"]) == ("2026-01-02", 3300.0)
     ask(capsys, "done", "2026-01-02", "--day", "2026-07-20", "--hours", "3215", "--terminating")
@@ -156,7 +159,8 @@ def test_endings(capsys):
     (("add", "x", "--every", "1 year", "--uses", "taxi"), "no use"), (("add", "", "--every", "1 year"), "characters"),
     (("add", "missing.toml"), "does not exist"), (("add", "total time", "--every", "1 year"), "another name"),
     (("add", "x", "--every", "1 year", "--severity", "bad"), "severity"), (("directive", "1"), "title"),
-    (("starter", "Atlantis"), "allowed are"), (("starter", "USA", "--also", "wings"), "--also"), (("open", "--uses", "sea"), "no use"),
+    (("starter", "Atlantis"), "allowed are"), (("starter", "USA", "--also", "wings"), "--also"), (("open", "--uses", "sea"), "no use"), (("open", "--uses", ","), "no use"),
+    (("open", "--uses", "none"), "no use"),
     (("expiry", "insurance"), "--last-day"), (("withdraw", "annual inspection", "--why", " "), "reason"),
     (("withdraw", "annual inspection", "--why", "x", "--day", "2026-07-13"), "not noted"), (("forecast", "wings"), "no item"),
     (("calendar", "/nowhere/due.ics"), "folder"), (("swing", "--magnetic", "0 90"), "--compass"), (("--on", "soon"), "no date"),
@@ -225,7 +229,7 @@ def test_the_calendar_file(capsys, own_folder):
 
 
 def test_a_calendar_file_keeps_to_rfc_5545():
-    data = calendar_file([Event("a@x", date(2028, 2, 29), "Öl, wechseln; " * 12, "line\nline"), Event("b@x", date(2027, 1, 1), "t", "", False)],
+    data = calendar_file([Event("a@x", date(2028, 2, 29), "Öl, wechseln; " * 12, "line\n\aline"), Event("b@x", date(2027, 1, 1), "t", "", False)],
                          MADE, "N0160T")
     lines = data.split(b"\r\n")
     assert b"\n" not in b"".join(lines) and max(map(len, lines)) <= 75           # 3.1: CRLF, 75 octets
@@ -233,7 +237,7 @@ def test_a_calendar_file_keeps_to_rfc_5545():
     assert b"DTSTART;VALUE=DATE:20280229" in lines and b"DTEND;VALUE=DATE:20280301" in lines   # 3.6.1: the end is not in it
     assert b"DTSTAMP:20260711T150000Z" in lines and data.count(b"BEGIN:VALARM") == 2
     late, sure = Calendar.from_ical(data).walk("VEVENT")
-    assert (str(sure["summary"]), str(sure["description"]), str(sure["status"])) == ("Öl, wechseln; " * 12, "line\nline", "CONFIRMED")
+    assert (str(sure["summary"]), str(sure["description"]), str(sure["status"])) == ("Öl, wechseln; " * 12, "line\n line", "CONFIRMED")
     assert str(late["status"]) == "TENTATIVE" and "description" not in late
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -47,14 +48,19 @@ def _component(event: Event, made: datetime) -> Component:
     found.add("dtstamp", made)
     found.add("dtstart", event.day)
     found.add("dtend", event.day + timedelta(days=1))
-    found.add("summary", event.title[:LONGEST_TEXT])
+    found.add("summary", _text(event.title))
     if event.words:
-        found.add("description", event.words[:LONGEST_TEXT])
+        found.add("description", _text(event.words))
     found.add("transp", "TRANSPARENT")
     found.add("status", "CONFIRMED" if event.sure else "TENTATIVE")
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
-    alarm.add("description", event.title[:LONGEST_TEXT])
+    alarm.add("description", _text(event.title))
     alarm.add("trigger", timedelta(days=-REMIND_DAYS))
     found.add_component(alarm)
     return found
+
+
+def _text(words: str) -> str:
+    """Words as RFC 5545 allows them: no control characters but the end of a line."""
+    return "".join(" " if unicodedata.category(c) == "Cc" and c != "\n" else c for c in words[:LONGEST_TEXT])

@@ -177,14 +177,17 @@ def due(aeroplane: str | None = None, on: str | None = None, folder: Path | None
     return Told(data, (*paper.due_lines(found, now, ends, which, day), *words))
 
 
-def uses_of(text: str | None, option: str = "--uses") -> tuple[str, ...]:
-    """Uses as typed ("IFR,night"), all of them where none are."""
+def uses_of(text: str | None, option: str = "--uses", none_too: bool = False) -> tuple[str, ...]:
+    """Uses as typed ("IFR,night"), all of them where none are; "none" where an item may stop no flight."""
     if text is None:
         return USES
     known = {u.casefold(): u for u in USES}
     asked = [w.strip().casefold() for w in text.split(",") if w.strip()]
-    if unknown := [w for w in asked if w not in known]:
-        raise BadInput(f"{option}: {unknown[0]!r} is no use; allowed are {', '.join(USES)}, with commas between.")
+    if none_too and asked == ["none"]:
+        return ()
+    if unknown := [w for w in asked if w not in known] or ([] if asked else [text]):
+        raise BadInput(f"{option}: {unknown[0]!r} is no use; allowed are {', '.join(USES)}, with commas between"
+                       f"{', or none' if none_too else ''}.")
     return tuple(u for u in USES if u.casefold() in asked)
 
 

@@ -104,7 +104,7 @@ def typed_item(name: str, title: str | None, limits: Limits, cost: str | None = 
     found = ItemText(
         _name(name), (title or name).strip(), every(limits.every, "--every"), _hours(limits.hours, "--hours", 20_000.0),
         _landings(limits.landings), every(limits.tolerance, "--tolerance"),
-        _hours(limits.tolerance_hours, "--tolerance-hours", 200.0) or 0.0, not limits.from_due, uses_of(limits.uses),
+        _hours(limits.tolerance_hours, "--tolerance-hours", 200.0) or 0.0, not limits.from_due, uses_of(limits.uses, none_too=True),
         limits.section, severity=limits.severity, note=limits.note,
         first_due=None if limits.first_due is None else day_of(limits.first_due, "--first-due"),
         first_due_h=_hours(limits.first_due_hours, "--first-due-hours"),
@@ -262,7 +262,7 @@ def expiry(what: str | None = None, last_day: str | None = None, uses: str | Non
     with opened(folder) as records:
         if what is not None:
             which = which_to_write(records, aeroplane)
-            body = Expiry(_name(what), day_of(last_day, "--last-day"), uses_of(uses), document)
+            body = Expiry(_name(what), day_of(last_day, "--last-day"), uses_of(uses, none_too=True), document)
             records.append(body, which)
             return written(which, f"{body.what}, last good day {body.last_day}, is kept for {which}.", name=body.what)
         which = which_one(records, aeroplane)
