@@ -36,27 +36,42 @@ def demo_flight() -> str:
 
 
 def check(aeroplane: str, flight: str | None = None) -> Assessment:
-    """Assess a flight from two files, or the demo."""
+    """Assess a flight from two files, or the demo; the flight's file alone: by the record."""
     from ownship.flight.assessment import assess
 
-    return assess(situation_of(aeroplane, flight))
+    s = situation_of(aeroplane, flight)
+    return recorded(s, assess(s), aeroplane, flight)
 
 
-def check_whole(aeroplane: str, flight: str | None = None) -> Assessment:
-    """`check` with the last points, the glide and the aerodromes on the way."""
+def check_whole(aeroplane: str | None, flight: str | None = None, registration: str | None = None) -> Assessment:
+    """`check` with the last points, the glide and the aerodromes on the way, and with what the record adds where the
+    aeroplane is the record's."""
     from ownship.flight.assessment import assess
     from ownship.flight.extras import with_extras
 
-    s = situation_of(aeroplane, flight)
-    return with_extras(s, assess(s))
+    s = situation_of(aeroplane, flight, registration)
+    return recorded(s, with_extras(s, assess(s)), aeroplane, flight)
 
 
-def situation_of(aeroplane: str, flight: str | None = None) -> Situation:
-    """The situation of a flight from two files, or of the demo."""
+def recorded(s: Situation, answer: Assessment, aeroplane: str | None, flight: str | None) -> Assessment:
+    """An answer with the record's margins where no aeroplane's file was named, else as it is."""
+    from ownship.questions.from_record import with_record
+
+    return with_record(s, answer) if flight is None and aeroplane != DEMO else answer
+
+
+def situation_of(aeroplane: str | None, flight: str | None = None, registration: str | None = None) -> Situation:
+    """The situation of a flight from two files, or of the demo; of a flight's file alone by the record, of none its last."""
     if aeroplane == DEMO and flight is None:
         return situation(demo_aeroplane(), demo_flight(), name="demo flight")
-    if flight is None:
-        raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship check demo`.")
+    if aeroplane is None or flight is None:
+        from ownship.questions.from_record import is_request, situation_from_record
+
+        if aeroplane is not None and not is_request(aeroplane):
+            raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship check demo`.")
+        return situation_from_record(aeroplane, registration)
+    if registration is not None:
+        raise BadInput("--aeroplane names one of the record, and an aeroplane's file is named too; give one of them.")
     text = demo_aeroplane() if aeroplane == DEMO else read_text(aeroplane)
     return situation(text, demo_flight() if flight == DEMO else read_text(flight),
                      None if aeroplane == DEMO else Path(aeroplane).parent, str(flight),

@@ -1,0 +1,345 @@
+"""The log: flights added, imported, exported, corrected and withdrawn; every write is checked first and is one transaction."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ownship.errors import BadInput, UnreadableFile
+from ownship.questions.from_record import chosen, registration_of, tanks_by_day
+from ownship.questions.reading import read_text
+
+if TYPE_CHECKING:
+    from ownship.ownership.cell_times import Meaning
+    from ownship.ownership.defects import OpenDefect
+    from ownship.ownership.entries import Entry, Flight
+    from ownship.ownership.flights import Placed
+    from ownship.store.records import Records
+
+MAPPING = "log.import"
+EMPTY = ("No flight is kept yet. Add one with `ownship log add --from KBOI --to KU79 --off-blocks 2026-07-11T15:00-06:00 "
+         "--on-blocks 2026-07-11T16:05-06:00 --aeroplane N0160T`, or bring a CSV with `ownship log import FILE.csv`.")
+
+
+@dataclass(frozen=True)
+class Written:
+    """What a command wrote: entry numbers, a sentence, what is to be told besides."""
+
+    numbers: tuple[int, ...]
+    sentence: str
+    told: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """As plain values."""
+        return {"schema": 1, **asdict(self)}
+
+
+@contextmanager
+def opened(folder: Path | None) -> Iterator[tuple[Records, tuple[Entry, ...]]]:
+    """The record and the entries that stand; closed whatever happens."""
+    from ownship.ownership.entries import standing
+    from ownship.questions.record import open_record
+
+    records = open_record(folder)
+    try:
+        yield records, standing(records.all())
+    finally:
+        records.close()
+
+
+# ---- one flight
+
+
+def add(cells: Mapping[str, str], aeroplane: str | None = None, zone: str = "", dates: str = "", folder: Path | None = None,
+        source: str = "owner") -> Written:
+    """Add one flight from texts by field names (docs/formats/log.md); refused whole where it cannot be true."""
+    with opened(folder) as (records, entries):
+        registration, flight, told = _made(cells, entries, aeroplane, zone, dates)
+        _refuse([_fresh("the flight", registration, flight)], entries)
+        entry = records.append(flight, registration, source=source)
+        return Written((entry.number,), f"Entry {entry.number}: {_line(registration, flight)}.", told)
+
+
+def add_file(path: str, aeroplane: str | None = None, folder: Path | None = None) -> Written:
+    """Add the flight of a TOML file whose keys are the fields of the log."""
+    return add(toml_cells(path), aeroplane, folder=folder, source=f"file {Path(path).name}")
+
+
+def toml_cells(path: str) -> dict[str, str]:
+    """The texts of a TOML file by field names; BadInput for an unknown key, with its line."""
+    from ownship.ownership.flight_cells import FIELDS
+    from ownship.schema import read_toml
+
+    table = read_toml(read_text(path), path)
+    table.take("schema", None)
+    found = {}
+    for key in table.keys():  # noqa: SIM118 - Table, not a dict
+        if key not in FIELDS:
+            raise table.bad(key, f"{key!r} is no field of the log; fields are: {', '.join(FIELDS)}.")
+        value = table.take(key)
+        found[key] = "; ".join(_plain(v) for v in value) if isinstance(value, list) else _plain(value)
+    return found
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return value.isoformat() if isinstance(value, date | datetime) else str(value)
+
+
+def _made(cells: Mapping[str, str], entries: tuple[Entry, ...], aeroplane: str | None, zone: str,
+          dates: str) -> tuple[str, Flight, tuple[str, ...]]:
+    from ownship.ownership.flight_cells import flight_of
+    from ownship.questions.places_of_log import places_of_log
+
+    named, flight, told = flight_of(cells, _meaning(zone, dates), places_of_log(entries))
+    return chosen(entries, aeroplane or named), flight, told
+
+
+def _meaning(zone: str, dates: str) -> Meaning:
+    from ownship.ownership.cell_times import PLACE, Meaning, zone_named
+    from ownship.ownership.flight_csv import refuse_order
+
+    refuse_order(dates)
+    if zone and zone != PLACE:
+        zone_named(zone)
+    return Meaning(zone, dates)
+
+
+def _fresh(where: str, aeroplane: str, flight: Flight) -> Placed:
+    from ownship.ownership.flights import Placed
+
+    return Placed(where, aeroplane, flight)
+
+
+def _refuse(new: list[Placed], entries: tuple[Entry, ...], without: int | None = None) -> None:
+    """Refuse new flights that cannot be true, alone, beside those kept (but one), or by the tanks of their aeroplane."""
+    from ownship.ownership.entries import Flight, of_kind
+    from ownship.ownership.flights import Placed, refuse
+
+    touched = {p.aeroplane for p in new}
+    kept = [Placed(f"entry {e.number}", e.aeroplane, f, False) for e, f in of_kind(entries, Flight)
+            if e.aeroplane in touched and e.number != without]
+    refuse([*kept, *new], entries)
+    _refuse_fuel(new, entries)
+
+
+def _refuse_fuel(new: list[Placed], entries: tuple[Entry, ...]) -> None:
+    """More fuel than the tanks hold, where the record of that day knows them."""
+    from ownship.ownership.fuel_aboard import fuel_flaw
+
+    tanks = {name: tanks_by_day(entries, name) for name in {p.aeroplane for p in new}}
+    wrong = []
+    for p in new:
+        of_day = tanks[p.aeroplane](p.flight.off_blocks.date()) if p.flight.fuel_before or p.flight.fuel_after else ()
+        why = fuel_flaw(p.flight, of_day) if of_day else None
+        wrong += [f"{p.where}: {why}"] if why else []
+    if wrong:
+        more = f" And {len(wrong) - 3:,} more." if len(wrong) > 3 else ""
+        raise BadInput(f"Nothing was written. {' '.join(wrong[:3])}{more}")
+
+
+def _line(aeroplane: str, f: Flight) -> str:
+    from ownship.units import from_si
+
+    return (f"{aeroplane} {f.off_blocks:%Y-%m-%d %H:%M}Z {f.origin} to {f.destination}, "
+            f"{from_si(f.flight_s, 'h'):.2f} h from block to block")
+
+
+# ---- corrections
+
+
+def correct(number: int, cells: Mapping[str, str], why: str = "", zone: str = "", dates: str = "",
+            folder: Path | None = None) -> Written:
+    """Replace fields of a flight by a new entry that corrects it; an empty text clears a field."""
+    from ownship.ownership.entries import Flight
+    from ownship.ownership.flight_cells import COLUMNS, cells_of, flight_of
+    from ownship.questions.places_of_log import places_of_log
+
+    with opened(folder) as (records, entries):
+        old = records.entry(number)
+        if not isinstance(old.body, Flight):
+            raise BadInput(f"Entry {number} is of kind {old.body.KIND!r} and no flight; withdraw it and enter it anew.")
+        merged = dict(zip(COLUMNS, cells_of(old.aeroplane, old.body), strict=True)) | _over(cells)
+        registration, flight, told = flight_of(merged, _meaning(zone, dates), places_of_log(entries))
+        registration = registration_of(registration)
+        _refuse([_fresh("the corrected flight", registration, flight)], entries, number)
+        entry = records.correct(number, flight, aeroplane=registration, note=why)
+        return Written((entry.number,), f"Entry {entry.number} corrects entry {number}: {_line(registration, flight)}.", told)
+
+
+def _over(cells: Mapping[str, str]) -> dict[str, str]:
+    """What was given, and the fields that would say the same otherwise cleared."""
+    from ownship.ownership.flight_cells import DURATIONS
+
+    found = dict(cells)
+    for name, field in {**DURATIONS, "cross_country": "cross_country_m"}.items():
+        if name in cells:
+            found[field] = ""
+    if "landings" in cells:
+        found |= {"landings_day": "", "landings_night": ""}
+    if "flight_time" in cells and "on_blocks" not in cells:
+        found["on_blocks"] = ""
+    return found
+
+
+def withdraw(number: int, why: str, folder: Path | None = None) -> Written:
+    """Write that an entry of the record no longer counts, and why."""
+    with opened(folder) as (records, _):
+        entry = records.withdraw(number, why)
+        return Written((entry.number,), f"Entry {number} no longer counts, as entry {entry.number} says; it stays readable.")
+
+
+# ---- listing
+
+
+def listed(aeroplane: str | None = None, since: str | None = None, until: str | None = None, last: int | None = None,
+           folder: Path | None = None) -> dict[str, Any]:
+    """Flights that stand with their totals, each meter's ratio to air time, and open defects; empty: words on what to do."""
+    from ownship.ownership.defects import open_defects
+    from ownship.ownership.entries import Flight, of_kind
+    from ownship.ownership.flights import METERS, meter_ratio, totals
+    from ownship.questions.places import today
+
+    registration = registration_of(aeroplane) if aeroplane else None
+    begin, end = day_of("--since", since), day_of("--until", until)
+    if last is not None and last < 1:
+        raise BadInput(f"--last: {last} flights cannot be shown; ask for 1 or more.")
+    with opened(folder) as (_, entries):
+        flights = [(e, f) for e, f in of_kind(entries, Flight, registration)
+                   if (begin is None or f.off_blocks.date() >= begin) and (end is None or f.off_blocks.date() <= end)]
+        sums = totals([e for e, _ in flights])
+        shown = flights[-last:] if last else flights
+        names = dict.fromkeys(e.aeroplane for e in entries if e.aeroplane and registration in (None, e.aeroplane))
+        ratios = [{"aeroplane": name, **asdict(r)} for name in names for m in METERS
+                  if (r := meter_ratio(entries, name, m)) is not None]
+        defects = [{"aeroplane": name, **defect_json(d)} for name in names for d in open_defects(entries, name, day=today())]
+    return {"schema": 1, "sentence": _summary(len(flights), len(shown)), "flights": [_flight(e, f) for e, f in shown],
+            "totals": asdict(sums), "meter_ratios": ratios, "open_defects": defects}
+
+
+def _summary(count: int, shown: int) -> str:
+    if count == 0:
+        return EMPTY
+    less = f", the latest {shown:,} shown" if shown < count else ""
+    return f"{count:,} {'flight' if count == 1 else 'flights'}{less}."
+
+
+def _flight(e: Entry, f: Flight) -> dict[str, Any]:
+    """A flight as plain values, its number, aeroplane and both times beside it."""
+    from ownship.ownership.flight_cells import COLUMNS, cells_of
+
+    plain = asdict(f)
+    moments = dict(zip(COLUMNS, cells_of(e.aeroplane, f), strict=True))
+    told = {k: (moments[k] or None) if isinstance(v, datetime) or k in ("take_off", "landing") else v for k, v in plain.items()}
+    return {"number": e.number, "aeroplane": e.aeroplane, "flight_s": f.flight_s, "air_s": f.air_s, "source": e.source, **told}
+
+
+def defect_json(d: OpenDefect) -> dict[str, Any]:
+    """An open defect as plain values."""
+    plain = asdict(d)
+    return plain | {"found": d.found.isoformat(), "until": None if d.until is None else d.until.isoformat()}
+
+
+def day_of(option: str, text: str | None) -> date | None:
+    """A day of an option."""
+    try:
+        return None if text is None else date.fromisoformat(text.strip())
+    except ValueError:
+        raise BadInput(f"{option}: {text!r} is no date; write it as 2026-07-11.") from None
+
+
+# ---- CSV
+
+
+def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str = "", aeroplane: str | None = None,
+               folder: Path | None = None) -> Written:
+    """Every flight of a CSV in one transaction, or none: what each column means is asked once and remembered.
+
+    A flight that the record holds already, field by field, is left out and counted.
+    """
+    from ownship.ownership.entries import Flight, of_kind
+    from ownship.ownership.flight_csv import Mapped, decoded, mapping_of, read_log
+    from ownship.questions.places_of_log import places_of_log
+    from ownship.store.records import New
+
+    chosen_map = mapping_of(maps)
+    with opened(folder) as (records, entries):
+        kept = _kept_mapping(entries)
+        meaning = _meaning(zone or kept.get("zone", ""), dates)
+        registration = registration_of(aeroplane) if aeroplane else ""
+        mapped = Mapped(kept.get("map", {}) | chosen_map, meaning, registration)
+        found = read_log(decoded(_bytes(path), path), path, mapped, places_of_log(entries))
+        there = {(e.aeroplane, f) for e, f in of_kind(entries, Flight)}
+        new = [p for p in found.flights if (p.aeroplane, p.flight) not in there]
+        for name in {p.aeroplane for p in new}:
+            registration_of(name)
+        _refuse(new, entries)
+        source = f"import of {Path(path).name}"
+        items = [New(p.flight, p.aeroplane, None, source) for p in new]
+        remembered = _to_keep(kept, dict(mapped.fields), meaning.zone)
+        written = records.append_many([*items, *([] if remembered is None else [New(remembered)])]) if items else ()
+    numbers = tuple(e.number for e in written[:len(items)])
+    return Written(numbers, _imported(path, len(new), len(found.flights) - len(new)), _told(found))
+
+
+def _kept_mapping(entries: tuple[Entry, ...]) -> dict[str, Any]:
+    from ownship.questions.from_record import setting
+
+    return setting(entries, MAPPING) or {}
+
+
+def _to_keep(kept: dict[str, Any], fields: dict[str, str], zone: str) -> Any:
+    """The mapping as a Setting where it is another than before; None where nothing is new."""
+    from ownship.ownership.entries import Setting
+
+    value = {"map": fields, "zone": zone}
+    if value == kept or not (fields or zone):
+        return None
+    return Setting(MAPPING, json.dumps(value, ensure_ascii=False))
+
+
+def _bytes(path: str) -> bytes:
+    file = Path(path)
+    if not file.is_file():
+        raise UnreadableFile(f"{path} is no file; name a CSV.")
+    try:
+        return file.read_bytes()
+    except OSError as error:
+        raise UnreadableFile(f"{path} cannot be read: {error.strerror or error}.") from None
+
+
+def _imported(path: str, count: int, already: int) -> str:
+    there = f" {already:,} {'was' if already == 1 else 'were'} in the record already." if already else ""
+    if not count:
+        return f"{path}: no new flight.{there}"
+    return f"{path}: {count:,} {'flight' if count == 1 else 'flights'} written.{there}"
+
+
+def _told(found: Any) -> tuple[str, ...]:
+    left = (f"columns that nobody reads: {', '.join(found.left_out)}",) if found.left_out else ()
+    return left + tuple(f"{words} ({times:,} {'flight' if times == 1 else 'flights'})" for words, times in found.told[:20])
+
+
+def export_csv(path: str, aeroplane: str | None = None, folder: Path | None = None) -> Written:
+    """Every flight that stands as CSV (UTF-8), which `import_csv` reads to the same flights."""
+    from ownship.ownership.entries import Flight, of_kind
+    from ownship.ownership.flight_csv import written
+    from ownship.questions.places import write_whole
+
+    registration = registration_of(aeroplane) if aeroplane else None
+    target = Path(path).absolute()
+    if target.is_dir() or not target.parent.is_dir():
+        raise BadInput(f"{path} cannot be the export: it is a folder, or lies in none; name a file in a folder that is there.")
+    with opened(folder) as (_, entries):
+        flights = [(e.number, e.aeroplane, f) for e, f in of_kind(entries, Flight, registration)]
+    try:
+        write_whole(target, written(flights).encode("utf-8"))
+    except OSError as error:
+        raise UnreadableFile(f"{path} cannot be written ({error.strerror or error}).") from None
+    return Written((), f"{len(flights):,} {'flight is' if len(flights) == 1 else 'flights are'} in {path}.")
