@@ -9,7 +9,7 @@ from icalendar import Calendar
 
 from ownship.ownership.entries import AeroplaneRevision, Flight
 from ownship.papers.calendar_file import Event, calendar_file
-from ownship.questions.maintaining import ZONE
+from ownship.questions.maintaining import ZONE, open_before
 from ownship.questions.reading import demo_text
 from ownship.questions.record import open_record
 
@@ -95,6 +95,16 @@ def test_open_items_by_use(capsys):
     assert (late[0]["name"], late[0]["state"], late[0]["severity"]) == ("annual inspection", "overdue", "block")
     assert "VOR check" in ask(capsys, "open", "--uses", "IFR")
     assert any("from memory" in c for c in found["cautions"])
+
+
+def test_the_flight_asked_about_can_bring_an_item_due(capsys):
+    assert open_before(A, date(2026, 8, 1), ("VFR",)) is None
+    begun(capsys)
+    ask(capsys, "add", "oil", "--hours", "50")
+    ask(capsys, "done", "oil", "--day", "2026-07-12", "--hours", "3210.4")
+    for flown, state in ((50.0, None), (50.1, "overdue")):
+        found = {o.name: o.state for o in open_before(A, date(2026, 8, 1), ("VFR",), ahead_h=flown)}
+        assert found.get("oil") == state
 
 
 def test_items_by_flags_from_a_file_and_a_directive(capsys, own_folder):

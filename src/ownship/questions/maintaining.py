@@ -26,6 +26,7 @@ from ownship.ownership.entries import (
 )
 from ownship.ownership.maintenance import (
     FINISHED,
+    OpenItem,
     due_list,
     endings,
     kept_any,
@@ -203,6 +204,14 @@ def open_for(uses: str | None = None, aeroplane: str | None = None, on: str | No
     data = {"schema": 1, "aeroplane": which, "on": day.isoformat(), "uses": list(wanted), "checked": True,
             "open": [paper.open_json(o) for o in found], "words": [], "cautions": paper.cautions(o.status for o in found)}
     return Told(data, tuple(paper.open_lines(found, which, day, wanted)))
+
+
+def open_before(aeroplane: str, on: date, uses: Iterable[str], folder: Path | None = None, ahead_h: float = 0.0,
+                ahead_landings: int = 0) -> tuple[OpenItem, ...] | None:
+    """Open items of an aeroplane for a flight, its own hours and landings on top; None: nothing is kept, so not checked."""
+    with opened(folder) as records:
+        kept = kept_of(records, aeroplane, on)
+    return open_items(kept, aeroplane, on, uses, ZONE, ahead_h, ahead_landings) if kept_any(kept, aeroplane) else None
 
 
 def forecast(name: str | None = None, aeroplane: str | None = None, on: str | None = None, folder: Path | None = None) -> Told:
