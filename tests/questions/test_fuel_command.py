@@ -1,0 +1,146 @@
+"""`ownship fuel` as a pilot types it: aboard by tank, added, dipped, oil; refusals in a sentence, nothing half written."""
+
+import json
+from datetime import UTC, date, datetime
+
+import pytest
+from commands import run
+
+from ownship.ownership.entries import AeroplaneRevision
+from ownship.questions.check import demo_aeroplane
+from ownship.questions.record import open_record
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("OWNSHIP_DATA", str(tmp_path))
+    return tmp_path
+
+
+@pytest.fixture
+def kept(folder):
+    """A record that keeps the demo aeroplane."""
+    records = open_record()
+    records.append(AeroplaneRevision(date(2020, 1, 1), demo_aeroplane()), "N0160T", datetime(2020, 1, 1, tzinfo=UTC))
+    records.close()
+    return folder
+
+
+def asked(capsys, *words):
+    code, out, err = run(capsys, "fuel", *words, "--json")
+    assert (code, err) == (0, "")
+    return json.loads(out)
+
+
+def count(folder):
+    records = open_record(folder)
+    try:
+        return len(records.all())
+    finally:
+        records.close()
+
+
+def test_an_empty_record_answers_with_what_to_do(capsys, folder):
+    answer = asked(capsys)
+    assert answer["total"] is None
+    assert "fuel seen" in answer["sentence"]
+    code, out, err = run(capsys, "fuel")
+    assert (code, err) == (0, "")
+    assert "Dip the tanks" in out
+    assert not list(folder.iterdir())
+
+
+def test_tanks_that_nobody_saw_are_not_known(capsys, kept):
+    answer = asked(capsys)
+    assert answer["aeroplane"] == "N0160T"
+    assert [t["usable"] for t in answer["tanks"]] == [None, None]
+
+
+def test_full_counts_usable_and_a_dipstick_total(capsys, kept):
+    assert run(capsys, "fuel", "seen", "--tank", "left", "--amount", "full", "--at", "2026-07-10T12:00Z")[0] == 0
+    assert run(capsys, "fuel", "seen", "--tank", "right", "--amount", "4.1 in", "--at", "2026-07-10T12:01Z")[0] == 0
+    answer = asked(capsys, "--at", "2026-07-10T13:00Z")
+    left, right = answer["tanks"]
+    assert left["usable"]["value"] == pytest.approx(24)
+    assert (left["known_by"], right["known_by"]) == ("full", "dipstick")
+    assert right["usable"]["value"] == pytest.approx(9)  # the record's table: 4.1 in is 10 US gal in all, 1 of it unusable
+    assert answer["total"]["value"] == pytest.approx(33)
+    assert answer["total"]["low"] < 33 < answer["total"]["high"]
+    assert answer["since"] == "2026-07-10T12:00+00:00"
+
+
+def test_added_fuel_stands_on_top_and_is_told(capsys, kept):
+    run(capsys, "fuel", "seen", "--tank", "left", "--amount", "10 usgal", "--known-by", "clock")
+    code, out, _ = run(capsys, "fuel", "add", "--tank", "left", "--amount", "5 usgal", "--price", "31.50 USD", "--place", "kboi")
+    assert code == 0
+    assert "5 usgal into the left tank of N0160T" in out
+    assert asked(capsys)["tanks"][0]["usable"]["value"] == pytest.approx(15)
+
+
+@pytest.mark.parametrize(("words", "said"), [
+    (("add", "--tank", "left", "--amount", "26 usgal"), "more than the left tank holds"),
+    (("add", "--tank", "centre", "--amount", "2 usgal"), "no tank 'centre'"),
+    (("add", "--tank", "left", "--amount", "0 usgal"), "not more than 0"),
+    (("add", "--tank", "left", "--amount", "5"), "has no unit"),
+    (("add", "--tank", "left", "--amount", "5 usgal", "--level", "brim"), "neither full nor a mark"),
+    (("add", "--tank", "left", "--amount", "5 usgal", "--price", "30"), "with its currency"),
+    (("add", "--tank", "left", "--amount", "5 usgal", "--at", "2026-07-10T12:00"), "has no zone"),
+    (("add", "--tank", "left", "--amount", "5 usgal", "--at", "2999-07-10T12:00Z"), "lies ahead"),
+    (("seen", "--tank", "left", "--amount", "25 usgal"), "more than the left tank holds"),
+    (("seen", "--tank", "left", "--amount=-1 usgal"), "below 0"),
+    (("seen", "--tank", "left", "--amount", "9 in"), "beyond the dipstick table"),
+    (("seen", "--tank", "left", "--amount", "half"), "neither an amount, full nor a mark"),
+    (("seen", "--tank", "left", "--amount", "5 usgal", "--known-by", "guess"), "is not one of"),
+    (("oil", "--amount=-1 qt"), "not believable"),
+    (("oil", "--amount", "1 qt", "--hours", "-1"), "is no reading"),
+    (("aboard", "--aeroplane", "N 1"), "is no registration"),
+])
+def test_bad_input_is_a_sentence_and_writes_nothing(capsys, kept, words, said):
+    code, out, err = run(capsys, "fuel", *words)
+    assert (code, out) == (2, "")
+    assert said in err
+    assert err.count("\n") == 1
+    assert count(kept) == 1
+
+
+def test_more_than_fits_on_what_is_there_is_refused(capsys, kept):
+    run(capsys, "fuel", "seen", "--tank", "left", "--amount", "tab")
+    code, _, err = run(capsys, "fuel", "add", "--tank", "left", "--amount", "12 usgal")
+    assert code == 2
+    assert "on top of 17.0 US gal" in err
+    assert run(capsys, "fuel", "add", "--tank", "left", "--amount", "7 usgal", "--level", "full")[0] == 0
+
+
+def test_a_flight_leaves_the_total_by_the_flow_of_earlier_ones_and_the_split_not_known(capsys, kept):
+    for day, burn in ((1, 8), (2, 8), (3, 8)):
+        code, _, err = run(capsys, "log", "add", "--from", "KBOI", "--to", "KBOI", "--off-blocks", f"2026-07-0{day}T15:00Z",
+                           "--on-blocks", f"2026-07-0{day}T16:00Z", "--fuel-before", "left=20 usgal dipstick",
+                           "--fuel-before", "right=20 usgal dipstick", "--fuel-after", f"left={20 - burn} usgal dipstick",
+                           "--fuel-after", "right=20 usgal dipstick")
+        assert (code, err) == (0, "")
+    run(capsys, "log", "add", "--from", "KBOI", "--to", "KBOI", "--off-blocks", "2026-07-04T15:00Z", "--on-blocks",
+        "2026-07-04T17:00Z")
+    answer = asked(capsys)
+    assert answer["total"]["value"] == pytest.approx(16)
+    assert [t["usable"] for t in answer["tanks"]] == [None, None]
+    assert "split" in answer["sentence"]
+    assert answer["flights_since"] == 1
+
+
+def test_oil_an_hour_is_told_from_the_second_entry_on(capsys, kept):
+    run(capsys, "fuel", "oil", "--amount", "0 qt", "--hours", "100")
+    code, out, _ = run(capsys, "fuel", "oil", "--amount", "1 qt", "--hours", "110")
+    assert code == 0
+    assert "0.10 qt an hour over 10 h" in out
+    assert asked(capsys)["oil"]["per_hour"] == pytest.approx({"value": 0.1, "unit": "qt/h"})
+
+
+def test_an_aeroplane_without_tanks_on_record_is_not_known(capsys, folder):
+    run(capsys, "log", "add", "--aeroplane", "N0161T", "--from", "KBOI", "--to", "KBOI", "--off-blocks", "2026-07-04T15:00Z",
+        "--on-blocks", "2026-07-04T17:00Z")
+    answer = asked(capsys)
+    assert answer["total"] is None
+    assert "keeps no tanks" in answer["sentence"]
+    code, _, err = run(capsys, "fuel", "seen", "--tank", "left", "--amount", "5 usgal")
+    assert code == 2
+    assert "keeps no tanks" in err
