@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from ownship.flight.situation import Situation
     from ownship.ownership.entries import Entry
     from ownship.ownership.fuel_aboard import FuelAboard
+    from ownship.questions.record_margins import RecordSituation
     from ownship.store.records import Records
 
 LAST_REQUEST = "check.request"
@@ -144,7 +145,7 @@ def _known_by(tank: Tank, usable_m3: float, sd_m3: float, known_by: str) -> str:
 # ---- the flight
 
 
-def situation_from_record(flight: str | None, aeroplane: str | None = None, folder: Path | None = None) -> Situation:
+def situation_from_record(flight: str | None, aeroplane: str | None = None, folder: Path | None = None) -> RecordSituation:
     """The situation of a request by the record; flight None: the last one asked so.
 
     The request may hold `aeroplane` and `pilot` at its top; without [fuel] the fuel aboard now is taken from the record,
@@ -154,6 +155,7 @@ def situation_from_record(flight: str | None, aeroplane: str | None = None, fold
     from ownship.ownership.revisions import record_toml
     from ownship.questions.check import situation
     from ownship.questions.record import open_record
+    from ownship.questions.record_margins import by_record
 
     records = open_record(folder)
     try:
@@ -165,10 +167,8 @@ def situation_from_record(flight: str | None, aeroplane: str | None = None, fold
         asked = without_own_keys(text) + _fuel_text(entries, registration, typed)
         rows = _rows_folder(entries, registration, _day(typed))
         found = situation(airframe, asked, rows, name, f"{registration} of the record")
-        found = replace(found, request_data={**found.request_data, **{k: typed[k] for k in OWN_KEYS if k in typed},
-                                              "aeroplane": registration})
         _keep(records, entries, text, name, registration)
-        return found
+        return by_record(found, registration, str(typed.get("pilot", "")))
     finally:
         records.close()
 
@@ -291,27 +291,32 @@ def _keep(records: Records, entries: tuple[Entry, ...], text: str, name: str, re
 
 
 def with_record(s: Situation, answer: Assessment, folder: Path | None = None) -> Assessment:
-    """An assessment of `situation_from_record` with defects, open items and recency among its limits, judged anew."""
+    """An assessment of `situation_from_record` with defects, open items and recency among its limits, judged anew; any other
+    assessment as it is."""
     from ownship.flight import margins as rule
     from ownship.flight.sentence import sentence
     from ownship.ownership.entries import standing
     from ownship.questions.record import open_record
-    from ownship.questions.record_margins import margins_of
+    from ownship.questions.record_margins import RecordSituation, margins_of
     from ownship.words.cautions import cautions_for
     from ownship.words.verdicts import NOT_KNOWN, worst
 
+    if not isinstance(s, RecordSituation):
+        return answer
     records = open_record(folder)
     try:
         entries = standing(records.all())
     finally:
         records.close()
-    new, unchecked = margins_of(s, entries, str(s.request_data["aeroplane"]), str(s.request_data.get("pilot", "")))
+    new, unchecked = margins_of(s, entries)
+    asked = {"aeroplane": s.registration} | ({"pilot": s.pilot} if s.pilot else {})
     found = rule.merge(answer.margins, new)
     verdict = worst(m.verdict for m in found)
     silent = tuple(f"{m.name}: {m.words}" for m in new if m.verdict == NOT_KNOWN)
     fuel, sources = _fuel_words(s, entries)
     return replace(answer, verdict=verdict, sentence=sentence(verdict, found), margins=found,
-                   not_known=(*answer.not_known, *silent, *fuel), sources=(*answer.sources, *sources),
+                   request={**answer.request, **asked}, not_known=(*answer.not_known, *silent, *fuel),
+                   sources=(*answer.sources, *sources),
                    not_checked=(*unchecked, *(x for x in answer.not_checked if not x.startswith(REPLACED))),
                    cautions=tuple(dict.fromkeys((*answer.cautions, *cautions_for(("maintenance", "rules"))))))
 
@@ -330,12 +335,12 @@ def remedied(flight: str | None, aeroplane: str | None, progress: Callable[[str]
     return with_record(s, before), search(s, before, progress)
 
 
-def _fuel_words(s: Situation, entries: tuple[Entry, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _fuel_words(s: RecordSituation, entries: tuple[Entry, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """(what is not known of the fuel, its source) where the request left it to the record."""
     taken = {name: t for name, t in s.request.fuel.items() if name in {x.id for x in s.record.tanks}}
     missing = [t.id for t in s.record.tanks if t.id not in taken]
     try:
-        found = aboard(entries, str(s.request_data["aeroplane"]), datetime.now(UTC))
+        found = aboard(entries, s.registration, datetime.now(UTC))
     except BadInput:
         return (), ()
     words = {t.tank: t.words for t in found.tanks}

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, fields, replace
 
 from ownship.flight import margins as rule
+from ownship.flight.situation import Situation
 from ownship.ownership.defects import OpenDefect, open_defects
 from ownship.ownership.entries import Defect, Entry, Pilot, of_kind
 from ownship.ownership.maintenance import NOT_KNOWN as ITEM_NOT_KNOWN
@@ -18,20 +18,30 @@ from ownship.words.verdicts import ADVICE, LIMITATION, OUTSIDE, TIGHT
 from ownship.world.sun import SUNSET_ZENITH_DEG, is_night
 from ownship.world.zones import zone_at
 
-if TYPE_CHECKING:
-    from ownship.flight.situation import Situation
+
+@dataclass(frozen=True)
+class RecordSituation(Situation):
+    """A situation by the record: the aeroplane it is kept under, and the pilot the request names ("": none)."""
+
+    registration: str = ""
+    pilot: str = ""
+
+
+def by_record(s: Situation, registration: str, pilot: str) -> RecordSituation:
+    """A situation with whose record it is."""
+    return RecordSituation(**{f.name: getattr(s, f.name) for f in fields(s)}, registration=registration, pilot=pilot)
+
 
 Found = tuple[list[rule.Margin], list[str]]
 RECORD = "the owner's record"
 DECIDE = "a licensed person decides"
 
 
-def margins_of(s: Situation, entries: tuple[Entry, ...], registration: str,
-               pilot: str = "") -> tuple[list[rule.Margin], tuple[str, ...]]:
+def margins_of(s: RecordSituation, entries: tuple[Entry, ...]) -> tuple[list[rule.Margin], tuple[str, ...]]:
     """(margins, what is not checked) of a flight by the entries that stand; no two margins share an id."""
     uses = uses_of(s)
-    found, unchecked = _defects(s, entries, registration, uses)
-    for more, also in (_items(s, entries, registration, uses), _recency(s, entries, uses, pilot)):
+    found, unchecked = _defects(s, entries, uses)
+    for more, also in (_items(s, entries, uses), _recency(s, entries, uses)):
         found, unchecked = found + more, unchecked + also
     ids = [m.id for m in found]
     apart = [replace(m, id=f"{m.id}-{n}") if (n := ids[:i].count(m.id) + 1) > 1 else m for i, m in enumerate(found)]
@@ -61,10 +71,10 @@ def _id(kind: str, name: str) -> str:
 # ---- defects
 
 
-def _defects(s: Situation, entries: tuple[Entry, ...], registration: str, uses: tuple[str, ...]) -> Found:
-    if not of_kind(entries, Defect, registration):
-        return [], [f"Open defects: none was ever entered for {registration}, which says nothing of the aeroplane."]
-    return [_defect(d) for d in open_defects(entries, registration, uses, s.day)], []
+def _defects(s: RecordSituation, entries: tuple[Entry, ...], uses: tuple[str, ...]) -> Found:
+    if not of_kind(entries, Defect, s.registration):
+        return [], [f"Open defects: none was ever entered for {s.registration}, which says nothing of the aeroplane."]
+    return [_defect(d) for d in open_defects(entries, s.registration, uses, s.day)], []
 
 
 def _defect(d: OpenDefect) -> rule.Margin:
@@ -82,12 +92,12 @@ def _defect(d: OpenDefect) -> rule.Margin:
 # ---- open items
 
 
-def _items(s: Situation, entries: tuple[Entry, ...], registration: str, uses: tuple[str, ...]) -> Found:
-    if not kept_any(entries, registration):
-        return [], [f"Maintenance and documents: no item of {registration} is kept in the record."]
+def _items(s: RecordSituation, entries: tuple[Entry, ...], uses: tuple[str, ...]) -> Found:
+    if not kept_any(entries, s.registration):
+        return [], [f"Maintenance and documents: no item of {s.registration} is kept in the record."]
     hours = 0.0 if s.arrival is None else float(from_si((s.arrival - s.departure).total_seconds(), "h"))
     zone = zone_at(s.points[0].lat_deg, s.points[0].lon_deg)
-    return [_item(x) for x in open_items(entries, registration, s.day, uses, zone, hours, 1)], []
+    return [_item(x) for x in open_items(entries, s.registration, s.day, uses, zone, hours, 1)], []
 
 
 def _item(x: OpenItem) -> rule.Margin:
@@ -104,14 +114,14 @@ def _item(x: OpenItem) -> rule.Margin:
 # ---- recency
 
 
-def _recency(s: Situation, entries: tuple[Entry, ...], uses: tuple[str, ...], asked: str) -> Found:
+def _recency(s: RecordSituation, entries: tuple[Entry, ...], uses: tuple[str, ...]) -> Found:
     """Of the pilot asked for, else of the only one kept, by the place of the licence."""
     pilots = {p.name: p for _, p in of_kind(entries, Pilot)}
     if not pilots:
         return [], ["Recency: no pilot is kept in the record."]
-    name = asked or (next(iter(pilots)) if len(pilots) == 1 else "")
+    name = s.pilot or (next(iter(pilots)) if len(pilots) == 1 else "")
     if name not in pilots:
-        which = f"{asked!r} is not among them" if asked else "the request names none"
+        which = f"{s.pilot!r} is not among them" if s.pilot else "the request names none"
         return [], [f"Recency: the record keeps the pilots {', '.join(pilots)} and {which}; write pilot = \"...\" at the top of "
                     "the request."]
     return [_lapse(x, name) for x in lapsed(entries, name, pilots[name].place, uses, s.day)], []

@@ -1,0 +1,229 @@
+"""`check` by the record: the aeroplane, the fuel aboard, defects, open items and recency; alone it repeats the last request."""
+
+import json
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from commands import run
+
+from ownship.ownership.entries import (
+    AeroplaneRevision,
+    Defect,
+    FuelSeen,
+    Interval,
+    MaintenanceItem,
+    Pilot,
+    Setting,
+)
+from ownship.questions.check import demo_aeroplane, demo_flight
+from ownship.questions.reading import demo_text
+from ownship.questions.record import open_record
+from ownship.units import to_si
+
+LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
+ROWS = demo_text("camas160_rows.csv")
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("OWNSHIP_DATA", str(tmp_path / "data"))
+    return tmp_path / "data"
+
+
+def keep(*bodies, aeroplane="N0160T", moment=LONG_AGO):
+    records = open_record()
+    try:
+        for body in bodies:
+            records.append(body, aeroplane, moment)
+    finally:
+        records.close()
+
+
+def revision(text=None, **rest):
+    return AeroplaneRevision(date(2020, 1, 1), text or demo_aeroplane(), ROWS, **rest)
+
+
+@pytest.fixture
+def kept(folder):
+    keep(revision())
+    return folder
+
+
+def request(tmp_path, *, fuel=True, top=""):
+    text = demo_flight()
+    if not fuel:
+        begin, end = text.index("[fuel.left]"), text.index("[weather.KBOI]")
+        text = text[:begin] + text[end:]
+    path = tmp_path / "flight.toml"
+    path.write_text(top + text, encoding="utf-8")
+    return str(path)
+
+
+def checked(capsys, *words):
+    code, out, err = run(capsys, "check", *words, "--json")
+    assert (code, err) == (0, "")
+    return json.loads(out)
+
+
+def margin(answer, id_):
+    return next((m for m in answer["margins"] if m["id"] == id_), None)
+
+
+def test_the_same_flight_by_files_and_by_the_record_is_the_same_but_for_what_the_record_says(capsys, kept, tmp_path):
+    flight = request(tmp_path)
+    aeroplane = tmp_path / "camas160.toml"
+    aeroplane.write_text(demo_aeroplane(), encoding="utf-8")
+    (tmp_path / "camas160_rows.csv").write_text(ROWS, encoding="utf-8")
+    by_files, by_record = checked(capsys, str(aeroplane), flight), checked(capsys, flight)
+    assert [(m["id"], m["margin"]) for m in by_record["margins"]] == [(m["id"], m["margin"]) for m in by_files["margins"]]
+    assert by_record["request"]["aeroplane"] == "N0160T"
+    unchecked = " ".join(by_record["not_checked"])
+    assert "none was ever entered for N0160T" in unchecked
+    assert "no pilot is kept" in unchecked
+    assert "no item of N0160T is kept" in unchecked
+    assert "no records are kept yet" not in unchecked
+
+
+def test_alone_it_repeats_the_last_request_and_keeps_it_once(capsys, kept, tmp_path):
+    code, out, err = run(capsys, "check")
+    assert (code, out) == (2, "")
+    assert "No flight was checked by the record yet" in err
+    flight = request(tmp_path)
+    first = checked(capsys, flight)
+    (tmp_path / "flight.toml").unlink()
+    assert checked(capsys) == first
+    records = open_record()
+    assert len(records.all(Setting)) == 1
+    records.close()
+
+
+def test_fuel_aboard_comes_from_the_record_where_the_request_has_none(capsys, kept, tmp_path):
+    keep(FuelSeen("left", float(to_si(17, "usgal")), "mark"), FuelSeen("right", float(to_si(17, "usgal")), "mark"))
+    answer = checked(capsys, request(tmp_path, fuel=False))
+    assert answer["request"]["fuel"]["left"]["known_by"] == "mark"
+    assert answer["request"]["fuel"]["right"]["on_board"].startswith("17.0")
+    assert any("fuel on board: the record, left tank known by mark since 2020-01-01" in s for s in answer["sources"])
+    assert margin(answer, "fuel.landing")["verdict"] != "not known"
+
+
+def test_fuel_that_the_record_does_not_know_is_not_known(capsys, kept, tmp_path):
+    keep(FuelSeen("left", float(to_si(17, "usgal")), "mark"))
+    answer = checked(capsys, request(tmp_path, fuel=False))
+    assert margin(answer, "fuel.landing")["verdict"] == "not known"
+    assert any(x.startswith("Fuel in the right tank by the record: not seen") for x in answer["not_known"])
+
+
+def test_an_error_wider_than_a_dipstick_is_taken_as_the_next_wider(capsys, kept, tmp_path):
+    """Left by difference: its error is wider than a dipstick's, so the request says what is at least as wide."""
+    keep(FuelSeen("left", float(to_si(20, "usgal")), "dipstick"), FuelSeen("right", float(to_si(20, "usgal")), "dipstick"))
+    for day in (1, 2, 3):
+        run(capsys, "log", "add", "--from", "KBOI", "--to", "KBOI", "--off-blocks", f"2026-06-0{day}T15:00Z", "--on-blocks",
+            f"2026-06-0{day}T16:00Z", *(x for t in ("left", "right") for x in ("--fuel-before", f"{t}=20 usgal dipstick")),
+            *(x for t in ("left", "right") for x in ("--fuel-after", f"{t}={20 - 4 - day * 0.2} usgal dipstick")))
+    run(capsys, "log", "add", "--from", "KBOI", "--to", "KBOI", "--off-blocks", "2026-06-04T15:00Z", "--on-blocks",
+        "2026-06-04T15:30Z")
+    run(capsys, "fuel", "seen", "--tank", "right", "--amount", "12 usgal", "--known-by", "dipstick")
+    answer = checked(capsys, request(tmp_path, fuel=False))
+    assert answer["request"]["fuel"]["left"]["known_by"] == "gauge"
+    assert answer["request"]["fuel"]["right"]["known_by"] == "dipstick"
+
+
+def test_an_open_defect_stands_among_the_limits(capsys, kept, tmp_path):
+    flight = request(tmp_path)
+    keep(Defect("radio 2", "found", "no side tone"))
+    found = margin(checked(capsys, flight), "record.defect.radio-2")
+    assert (found["verdict"], found["kind"]) == ("not known", "limitation")
+    keep(Defect("radio 2", "deferred", "placarded"), moment=LONG_AGO + timedelta(days=1))
+    found = margin(checked(capsys, flight), "record.defect.radio-2")
+    assert (found["verdict"], found["kind"]) == ("tight", "advice")
+    keep(Defect("radio 2", "deferred", "placarded", until=date(2026, 7, 10)), moment=LONG_AGO + timedelta(days=2))
+    answer = checked(capsys, flight)
+    assert margin(answer, "record.defect.radio-2")["verdict"] == "outside limits"
+    assert answer["verdict"] == "outside limits"
+    keep(Defect("radio 2", "rectified", "new jack"), moment=LONG_AGO + timedelta(days=3))
+    assert margin(checked(capsys, flight), "record.defect.radio-2") is None
+
+
+def test_two_names_that_look_alike_do_not_hide_each_other(capsys, kept, tmp_path):
+    keep(Defect("radio 2", "found", "a"), Defect("Radio-2", "found", "b"))
+    ids = {m["id"] for m in checked(capsys, request(tmp_path))["margins"]}
+    assert {"record.defect.radio-2", "record.defect.radio-2-2"} <= ids
+
+
+@pytest.mark.parametrize(("severity", "verdict", "kind"), [
+    ("block", "not known", "limitation"), ("warn", "tight", "advice"), ("info", "tight", "advice")])
+def test_an_item_that_was_never_done_is_no_pass(capsys, kept, tmp_path, severity, verdict, kind):
+    keep(MaintenanceItem("annual", "annual inspection", Interval("12 calendar months"), severity=severity, section="91.409"))
+    found = margin(checked(capsys, request(tmp_path)), "record.maintenance.annual")
+    assert (found["verdict"], found["kind"]) == (verdict, kind)
+    assert "91.409" in found["source"]
+
+
+def test_an_overdue_item_that_blocks_is_outside(capsys, kept, tmp_path):
+    keep(MaintenanceItem("annual", "annual inspection", Interval(), severity="block", fixed_date=date(2026, 6, 30)))
+    answer = checked(capsys, request(tmp_path))
+    assert margin(answer, "record.maintenance.annual")["verdict"] == "outside limits"
+
+
+def test_a_pilot_without_flights_is_no_pass(capsys, kept, tmp_path):
+    keep(Pilot("owner"), aeroplane="")
+    found = [m for m in checked(capsys, request(tmp_path))["margins"] if m["id"].startswith("record.recency.")]
+    assert found
+    assert {m["verdict"] for m in found} <= {"not known", "outside limits"}
+
+
+def test_of_two_pilots_the_request_says_which(capsys, kept, tmp_path):
+    keep(Pilot("owner"), Pilot("partner"), aeroplane="")
+    answer = checked(capsys, request(tmp_path))
+    assert any("keeps the pilots owner, partner" in x for x in answer["not_checked"])
+    named = checked(capsys, request(tmp_path, top='pilot = "partner"\n'))
+    assert any(m["id"].startswith("record.recency.") for m in named["margins"])
+
+
+def test_of_two_aeroplanes_the_request_or_the_option_says_which(capsys, kept, tmp_path):
+    keep(revision(demo_aeroplane().replace("N0160T", "N0161T")), aeroplane="N0161T")
+    code, _, err = run(capsys, "check", request(tmp_path))
+    assert code == 2
+    assert "knows 2 aeroplanes (N0160T, N0161T)" in err
+    assert checked(capsys, request(tmp_path), "--aeroplane", "n0161t")["aeroplane"]["registration"] == "N0161T"
+    assert checked(capsys, request(tmp_path, top='aeroplane = "N0160T"\n'))["aeroplane"]["registration"] == "N0160T"
+    code, _, err = run(capsys, "check", request(tmp_path), "--aeroplane", "N0162T")
+    assert code == 2
+    assert "keeps no aeroplane N0162T" in err
+
+
+def test_bad_input_is_a_sentence(capsys, folder, tmp_path):
+    flight = request(tmp_path)
+    code, out, err = run(capsys, "check", flight)
+    assert (code, out) == (2, "")
+    assert "keeps no aeroplane yet" in err
+    keep(AeroplaneRevision(date(2027, 1, 1), demo_aeroplane(), ROWS))
+    code, _, err = run(capsys, "check", flight)
+    assert code == 2
+    assert "no airframe record in force on 2026-07-11" in err
+    aeroplane = tmp_path / "a.toml"
+    aeroplane.write_text(demo_aeroplane(), encoding="utf-8")
+    code, _, err = run(capsys, "check", str(aeroplane))
+    assert code == 2
+    assert "alone is not a flight" in err
+
+
+def test_rows_that_were_not_kept_are_said(capsys, folder, tmp_path):
+    keep(AeroplaneRevision(date(2020, 1, 1), demo_aeroplane()))
+    code, _, err = run(capsys, "check", request(tmp_path))
+    assert code == 2
+    assert "was not kept with it" in err
+
+
+def test_a_mistake_is_told_with_the_line_of_the_file(capsys, kept, tmp_path):
+    path = request(tmp_path, top='aeroplane = "N0160T"\nnonsense = 1\n')
+    code, _, err = run(capsys, "check", path)
+    assert code == 2
+    assert "flight.toml line 2" in err
+
+
+def test_remedies_by_the_record(capsys, kept, tmp_path):
+    keep(Defect("radio 2", "found", "no side tone"))
+    answer = checked(capsys, request(tmp_path), "--remedies", "--aeroplane", "N0160T")
+    assert margin(answer, "record.defect.radio-2")["verdict"] == "not known"
+    assert answer["remedies"]
