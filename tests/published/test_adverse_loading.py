@@ -187,6 +187,12 @@ def test_without_envelope_seat_or_fuel_there_is_no_answer():
         assert adverse_loading(lacking, empty) is None
 
 
+def test_an_aeroplane_too_heavy_for_its_pilot_alone_has_no_allowed_loading():
+    record = record_of(TWO, [("main", 90, 60)], BOX)
+    assert adverse_loading(record, empty_of(2280, 85)) is not None
+    assert adverse_loading(record, empty_of(2281, 85)) is None
+
+
 def test_the_error_of_a_computed_paper_reaches_the_room():
     """0.3 in of a paper on 1,400 lb in the loaded weight; a weight without error adds nothing."""
     found = adverse_loading(record_of(TWO, [("main", 90, 60)], BOX), empty_of(1400, 85, 0.0, 0.3))

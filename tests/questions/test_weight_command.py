@@ -231,6 +231,8 @@ def test_two_aeroplanes_are_asked_for_by_name(capsys):
     (("add", "radio", "--weight", "5 lb", "--arm", "5 in", "--day", "2149-01-01"), "a day to come"),
     (("add", "radio", "--weight", "-5 lb", "--arm", "5 in", "--removed"), "says so too"),
     (("add", "all", "--weight", "1900 lb", "--arm", "5 in", "--removed", "--day", "2025-02-01"), "More is taken away"),
+    (("add", "nearly all", "--weight", "1400 lb", "--arm", "84 in", "--removed", "--day", "2025-02-01"), "not believable"),
+    (("correct", "2", "--what", " "), "does not say what"),
     (("add", "radio", "--weight", "5 lb", "--arm", "5 in", "--aeroplane", "N0 1"), "is no registration"),
     (("weigh", "--weight", "1400 lb"), "without its arm"),
     (("weigh", "--reading", "475lb"), "without its arm"),

@@ -62,7 +62,8 @@ class _Cap:
 
 def adverse_loading(record: AirframeRecord, empty: EmptyWeight, category: str = "normal", pilot_kg: float = PILOT_KG,
                     least_fuel_kg: float = 0.0) -> Adverse | None:
-    """Search all stations, seat ranges, tanks and weights; None where the record has no envelope, no seat or no [fuel].
+    """Search all stations, seat ranges, tanks and weights; None where the record has no envelope, no seat or no [fuel], and
+    where the empty aeroplane, the pilot and the least fuel alone are heavier than allowed.
 
     The pilot sits in the first seat station, at its forward end for the forward search and at its aft end for the aft. Usable
     fuel from least_fuel_kg to full, in any split of the tanks. Groups of stations share their limit, the zero-fuel weight is a
@@ -73,6 +74,8 @@ def adverse_loading(record: AirframeRecord, empty: EmptyWeight, category: str = 
     """
     envelope, seats = record.envelope(category), [s for s in record.stations if s.kind == "seat"]
     if envelope is None or not seats or record.fuel is None:
+        return None
+    if empty.weight_kg + pilot_kg + least_fuel_kg > _heaviest_kg(record, envelope):
         return None
     forward, aft = (_search(record, empty, envelope, end, pilot_kg, least_fuel_kg) for end in (0, 1))
     assumed = tuple(s.id for s in _open_stations(record, category) if not is_figure(s.max_kg))
@@ -94,7 +97,7 @@ def _search(record: AirframeRecord, empty: EmptyWeight, envelope: Envelope, end:
     weights = np.cumsum([kg for _, kg, _ in path])
     moments = np.cumsum([kg * arm for _, kg, arm in path])
     base, most = float(weights[start - 1]), float(weights[-1])
-    top = max(base, min(most, weight_range(envelope.points)[1], *_figures(record.weights.take_off_max_kg)))
+    top = min(most, _heaviest_kg(record, envelope))
     stops = sorted({base, top} | {float(w) for w in (*weights[start:], *(p[0] for p in envelope.points)) if base < w < top})
     worst = (math.inf, base)
     for weight, at in _candidates(envelope, stops, weights, moments, end):
@@ -102,6 +105,11 @@ def _search(record: AirframeRecord, empty: EmptyWeight, envelope: Envelope, end:
         worst = min(worst, (_sign(end) * (arm - _limit(envelope, at, end)), weight))
     room, weight = worst
     return _Worst(room, weight, _sd_m(empty, envelope, weight, room, end), _load(path[1:], weight - empty.weight_kg))
+
+
+def _heaviest_kg(record: AirframeRecord, envelope: Envelope) -> float:
+    """The heaviest weight of an envelope that the record lets take off."""
+    return min(weight_range(envelope.points)[1], *_figures(record.weights.take_off_max_kg), math.inf)
 
 
 def _sign(end: int) -> int:

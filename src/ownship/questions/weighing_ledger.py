@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import AeroplaneRevision, Body, Entry, EquipmentChange, Weighing, standing
-from ownship.ownership.ledger import ledger, moved, refuse_entry
+from ownship.ownership.ledger import LIGHTEST_KG, ledger, moved, refuse_entry
 from ownship.ownership.revisions import aeroplanes, read_revision, record_toml, revision_on, revisions
 from ownship.papers import weight as paper
 from ownship.questions.places import today
@@ -65,7 +65,8 @@ def adverse(aeroplane: str | None = None, on: str | None = None, pilot: str | No
         (e.category, adverse_loading(book.record, book.empty, e.category, light)) for e in book.record.envelopes]
     known = [(c, x) for c, x in named if x is not None]
     said = _adverse_sentence(known, book.not_known if book.empty is None else (
-        "Not known: the record needs an envelope, a seat among its stations and [fuel].",))
+        "Not known: the record needs an envelope, a seat among its stations and [fuel], and the pilot alone must not be over the "
+        "heaviest weight.",))
     words = ("Every total weight, every station from empty to its limit, every split of the fuel from none to full; the pilot of "
              f"{paper.weight_text(light, units)} sits in front. A loading outside is no fault of the aeroplane: it is one to keep "
              "away from, and a placard for it is a licensed person's work.")
@@ -180,6 +181,9 @@ def _tried(entries: tuple[Entry, ...], new: Entry, metric: bool) -> Callable[[En
         for line in book.lines:
             if line.number == new.number and line.empty is None:
                 raise BadInput(f"{line.words} Nothing was written.")
+    if book.empty is not None and book.empty.weight_kg < LIGHTEST_KG:
+        left = paper.weight_text(book.empty.weight_kg, units)
+        raise BadInput(f"The empty aeroplane would weigh {left}, which is not believable; correct what is taken out.")
     changed, notes = moved(entries, after, new.aeroplane, day), _notes(entries, new, book)
 
     def told(entry: Entry) -> Told:

@@ -40,7 +40,8 @@ def change_of(t: Typed) -> EquipmentChange:
     weight = _mass(t.weight, "--weight")
     if weight < 0 and t.removed:
         raise BadInput(f"--weight: {t.weight!r} is below 0 and --removed says so too; leave out one of the two.")
-    return EquipmentChange(day_of(t.day, "--day"), t.what or "", -weight if t.removed else weight, _arm(t.arm), t.by or "")
+    what = " ".join((t.what or "").split())
+    return EquipmentChange(day_of(t.day, "--day"), what, -weight if t.removed else weight, _arm(t.arm), t.by or "")
 
 
 def weighing_of(t: Typed, weighed: bool) -> Weighing:
@@ -87,7 +88,8 @@ def corrected(body: Weighing | EquipmentChange, t: Typed) -> Weighing | Equipmen
             raise BadInput("--oil, --fuel, --density and --reading are of a weighing; this entry is a change of equipment.")
         weight = abs(body.weight_kg) if t.weight is None else _mass(t.weight, "--weight")
         gone = t.removed or (t.weight is None and body.weight_kg < 0)
-        return replace(body, **new, weight_kg=-weight if gone and weight > 0 else weight, what=t.what or body.what)
+        what = body.what if t.what is None else " ".join(t.what.split())
+        return replace(body, **new, weight_kg=-weight if gone and weight > 0 else weight, what=what)
     if t.removed or t.what is not None:
         raise BadInput("--removed and --what are of a change of equipment; this entry is a weighing.")
     if t.scales:
