@@ -15,6 +15,7 @@ from ownship.aeroplane.description import AirframeRecord
 from ownship.ownership.costs import DAYS_A_YEAR, Accrued, accrued, sums
 from ownship.ownership.entries import (
     AerodromeRecord,
+    Defect,
     Entry,
     Flight,
     HandOver,
@@ -37,7 +38,8 @@ MOST_TIMES = 1000
 TACHOMETER = "tachometer"
 LEFT_OUT = (Pilot, PilotEvent, Setting, AerodromeRecord)
 FILES = ("toml", "rows_csv", "own_text")  # fields that hold a file, whose keys must stay as they are
-SIGNED = "Names of those who signed for work stay: they belong to the aeroplane's records."
+SIGNED = "Who signed for work stays named, but for pilots and partners: it belongs to the aeroplane's records."
+NO_PACE = "when is not known without hours a year: counted once"
 
 
 # ---- gaps in the log
@@ -128,8 +130,8 @@ class Liability:
 def liabilities(due: Iterable[Due], reserves: Iterable[Accrued], on: date, yearly_h: float | None) -> tuple[Liability, ...]:
     """What falls due in the next 24 months, first things first: maintenance items, and lives that end (their whole cost).
 
-    Hours fall due at the hours a year of the last 12 months; without them only the calendar counts, and that is said. What is
-    overdue, or never noted as done, counts as due now. A life named as an item is, counts once, as the item.
+    Hours fall due at the hours a year; without them what only hours bring within these months is counted once, and that is
+    said. What is overdue, or never noted as done, counts as due now. A life named as an item is, counts once, as the item.
     """
     listed = list(due)
     names = {n.casefold() for d in listed for n in (d.name, d.title)}
@@ -150,6 +152,8 @@ def _coming(d: Due, on: date, yearly_h: float | None) -> Liability | None:
         day = _next(d, max(day, on), yearly_h)
     if times == 0 and d.state == NOT_KNOWN:
         return Liability(d.title, None, 1, item.expected_cost, "; ".join(d.words), item.directive)
+    if times == 0 and d.left_h is not None and not yearly_h:
+        return Liability(d.title, None, 1, item.expected_cost, NO_PACE, item.directive)
     return Liability(d.title, first, times, item.expected_cost, words, item.directive) if times else None
 
 
@@ -189,7 +193,9 @@ def _ending(a: Accrued, on: date, yearly_h: float | None) -> Liability | None:
                  None if a.run_h is None or a.life_h is None else a.life_h - a.run_h, on, yearly_h)
     if day is not None and day <= month_later(on, AHEAD_MONTHS):
         return Liability(a.what, max(day, on), 1, price, a.words or "end of its life, the whole cost")
-    return Liability(a.what, None, 1, price, f"{a.words}: counted once") if "not known" in a.words else None
+    if "not known" in a.words:
+        return Liability(a.what, None, 1, price, f"{a.words}: counted once")
+    return Liability(a.what, None, 1, price, NO_PACE) if a.life_h is not None and not yearly_h else None
 
 
 # ---- the sheet
@@ -260,7 +266,7 @@ def _lacking(spans: LogSpans, due: Sequence[Due], yearly_h: float | None) -> tup
     found = [] if spans.known else ["Missing spans of the log not known: fewer than two flights have tachometer readings."]
     found += [] if due else ["Directives and what falls due not known: no maintenance item is kept."]
     found += [] if any(d.item.directive for d in due) or not due else ["Directives not known: none is kept among the items."]
-    found += [] if yearly_h else ["What hours limit is counted by the calendar alone: no hours of the last 12 months are kept."]
+    found += [] if yearly_h else ["No hours of the last 12 months are kept: when hours fall due is not known; say hours a year."]
     return tuple(found)
 
 
@@ -277,14 +283,15 @@ def _ages(due: Iterable[Due], reserves: Iterable[Accrued], on: date) -> tuple[Ag
 # ---- without other people's data
 
 
-def without_others(entries: Iterable[Entry]) -> tuple[Entry, ...]:
+def without_others(entries: Iterable[Entry], others: Iterable[Entry] = ()) -> tuple[Entry, ...]:
     """The entries of one aeroplane for who buys it: persons become "person 1", "person 2", and are so called in every text.
 
-    Pilots and what they did, settings, aerodromes and what a partner owed are left out; those who signed for work stay.
-    entries: every entry of the aeroplane, corrected ones too, closed under corrections.
+    Pilots and what they did, settings, aerodromes, who found a defect and what a partner owed are left out; those who signed for
+    work stay, unless they are pilots or partners. entries: every entry of the aeroplane, corrected ones too, closed under
+    corrections; others: the rest of the record, for the names in it.
     """
     every = tuple(entries)
-    persons = _persons(every)
+    persons = _persons((*every, *others))
     kept = [e for e in every if not isinstance(e.body, LEFT_OUT)]
     numbers = {e.number for e in kept}
     return tuple(replace(e, corrects=e.corrects if e.corrects in numbers else None, source=_told(e.source, persons),
@@ -307,6 +314,8 @@ def _persons(entries: Iterable[Entry]) -> dict[str, str]:
 def _own_fields(body: Any, persons: Mapping[str, str]) -> Any:
     if isinstance(body, Flight):
         return replace(body, pilot=persons.get(body.pilot.strip(), ""), crew=tuple(persons.get(n.strip(), "") for n in body.crew))
+    if isinstance(body, Defect) and body.state != "rectified":
+        return replace(body, by=persons.get(body.by.strip(), ""))
     if isinstance(body, HandOver):
         return replace(body, to=persons.get(body.to.strip(), ""), by=persons.get(body.by.strip(), ""), owed=None)
     return body

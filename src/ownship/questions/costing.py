@@ -301,15 +301,16 @@ def sheet(flight_hours: str | None = None, aeroplane: str | None = None, export:
         kept = records.standing()
         which = _which(kept, aeroplane)
         every = records.all(aeroplane=which) if export is not None else ()
+        others = records.all() if export is not None else ()
     per_year = rates.flown_h(kept, which, _year_before(day), day) if yearly is None else yearly
     data: dict[str, Any] = {"schema": 1, **sheet_json(made(kept, which, day, per_year)), "words": [] if standing(kept) else [EMPTY]}
     if export is not None:
-        data["export"], words = _exported(every, which, export)
+        data["export"], words = _exported(every, others, which, export)
         data["words"] += words
     return Told(data, sheet_lines(data))
 
 
-def _exported(every: Sequence[Entry], which: str, folder: str) -> tuple[str, list[str]]:
+def _exported(every: Sequence[Entry], others: Sequence[Entry], which: str, folder: str) -> tuple[str, list[str]]:
     from ownship.ownership.sale import SIGNED, without_others
     from ownship.questions.places import write_whole
     from ownship.store.exchange import MANIFEST, exported
@@ -319,7 +320,7 @@ def _exported(every: Sequence[Entry], which: str, folder: str) -> tuple[str, lis
         raise BadInput(f"--export: {folder} lies in no folder, is a file or holds something; name a new or an empty folder.")
     if not which or not every:
         raise BadInput("--export: the record holds nothing of an aeroplane by name; say which by --aeroplane.")
-    given = without_others(every)
+    given = without_others(every, others)
     files = exported(given, datetime.now(UTC))
     try:
         target.mkdir(exist_ok=True)
