@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 AIRBORNE_M_S = parse("40 kt", "speed")  # over the ground: faster than any taxi, slower than any approach in usual wind
 MOVING_M_S = parse("3 kt", "speed")
 SHORTEST_S = parse("60 s", "time")
+STOP_S = parse("30 s", "time")  # a full stop keeps an aeroplane below flying speed at least this long
 NEAR_M = parse("2 nm", "length")
 _FIRST_TIME = re.compile(r"<(?:\w+:)?trkpt\b.*?<(?:\w+:)?time>\s*([^<\s]+)\s*<", re.DOTALL)
 BY_SPEED = ("take-off and landing are where the speed over the ground passes 40 kt, good to about half a minute; touch and goes do "
@@ -64,7 +65,8 @@ def _moments(points: TrackPoints, start: datetime, path: str) -> dict[str, str]:
     from ownship.world.tracks import motion
 
     speed = np.nan_to_num(motion(points).groundspeed_m_s, nan=0.0)
-    runs = [(a, b) for a, b in _runs(speed > AIRBORNE_M_S) if points.time_s[b] - points.time_s[a] >= SHORTEST_S]
+    runs = [(a, b) for a, b in _joined(_runs(speed > AIRBORNE_M_S), points.time_s)
+            if points.time_s[b] - points.time_s[a] >= SHORTEST_S]
     if not runs:
         raise BadInput(f"{path}: nowhere does the track move faster than 40 kt for a minute, so it holds no "
                        "flight; choose another.")
@@ -88,6 +90,17 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
     edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(int)))
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _joined(runs: list[tuple[int, int]], time_s: NDArray[np.float64]) -> list[tuple[int, int]]:
+    """Stretches with the short silences between them (a steep turn in wind, no full stop) joined."""
+    found: list[tuple[int, int]] = []
+    for a, b in runs:
+        if found and time_s[a] - time_s[found[-1][1]] < STOP_S:
+            found[-1] = (found[-1][0], b)
+        else:
+            found.append((a, b))
+    return found
 
 
 def _ends(points: TrackPoints, cells: Mapping[str, str]) -> dict[str, str]:

@@ -163,6 +163,8 @@ def correct(number: int, cells: Mapping[str, str], why: str = "", zone: str = ""
 
     with opened(folder) as (records, entries):
         old = records.entry(number)
+        if all(e.number != number for e in entries):
+            raise BadInput(f"Entry {number} was corrected or withdrawn already, by entry {_by(records, number)}; look at that one.")
         if not isinstance(old.body, Flight):
             raise BadInput(f"Entry {number} is of kind {old.body.KIND!r} and no flight; withdraw it and enter it anew.")
         merged = dict(zip(COLUMNS, cells_of(old.aeroplane, old.body), strict=True)) | _over(cells)
@@ -171,6 +173,11 @@ def correct(number: int, cells: Mapping[str, str], why: str = "", zone: str = ""
         _refuse([_fresh("the corrected flight", registration, flight)], entries, number)
         entry = records.correct(number, flight, aeroplane=registration, note=why)
         return Written((entry.number,), f"Entry {entry.number} corrects entry {number}: {_line(registration, flight)}.", told)
+
+
+def _by(records: Records, number: int) -> int:
+    """The entry that corrects one, or withdraws it; itself where it is a withdrawal."""
+    return next((e.number for e in records.all() if e.corrects == number), number)
 
 
 def _over(cells: Mapping[str, str]) -> dict[str, str]:
