@@ -192,7 +192,8 @@ def test_a_stated_cost_that_cannot_be_is_left_out_and_said():
 
 
 @pytest.mark.parametrize(("cost", "said"), [
-    (Cost(" ", "fixed", usd(1)), "needs a name"), (Cost("x", "monthly", usd(1)), "'monthly' is no kind of cost"),
+    (Cost(" ", "fixed", usd(1)), "is no name of a cost"),
+    (Cost("a\nb", "fixed", usd(1)), "is no name of a cost"), (Cost("x" * 81, "fixed", usd(1)), "1 to 80 characters"), (Cost("x", "monthly", usd(1)), "'monthly' is no kind of cost"),
     (Cost("x", "reserve", usd(1)), "hours or the years"), (Cost("x", "calendar", usd(1)), "years between two"),
     (Cost("x", "hourly", usd(1), per_hours_h=0.0), "hours of 0 are not believable"),
     (Cost("x", "fixed", usd(1), per_years=float("nan")), "years of nan"), (replace(ENGINE, since_h=-1.0), "-1 hours since"),

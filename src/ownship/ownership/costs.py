@@ -22,6 +22,7 @@ LAST_DAYS = 365
 FUEL, OIL, FEES, OTHER = "fuel", "oil", "fees", "other"
 ESTIMATE = "estimate"
 LARGEST = Decimal(10) ** 9
+LONGEST_NAME = 80
 _NUMBER = r"([0-9][0-9,]*(?:\.[0-9]+)?|\.[0-9]+)"
 _AMOUNT = re.compile(rf"\s*(?:([A-Za-z]{{3}})\s*{_NUMBER}|{_NUMBER}\s*([A-Za-z]{{3}}))\s*")
 
@@ -63,8 +64,8 @@ def sums(amounts: Iterable[Money]) -> tuple[Money, ...]:
 def checked(cost: Cost) -> Cost:
     """The same cost, or BadInput where its kind lacks what it needs or its numbers cannot be."""
     c = cost
-    if not c.what.strip():
-        raise BadInput("what: a cost needs a name, such as hangar or engine overhaul.")
+    if not c.what.strip() or len(c.what) > LONGEST_NAME or not c.what.isprintable():
+        raise BadInput(f"what: {c.what[:40]!r} is no name of a cost; write one line of 1 to {LONGEST_NAME} characters, such as hangar.")
     if c.kind not in COST_KINDS:
         raise BadInput(f"kind: {c.kind!r} is no kind of cost; allowed are {', '.join(COST_KINDS)}.")
     if c.kind == "reserve" and c.per_hours_h is None and c.per_years is None:

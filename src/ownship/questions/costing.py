@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 TABLE_H = (25.0, 50.0, 100.0, 150.0, 200.0)
 MOST_H = 3000.0
 EMPTY = ("No cost is kept yet. Begin with `ownship costs add hangar --kind fixed --price \"2400 USD\"`, and note fuel with its "
-         "price by `ownship fuel`.")
+         "price by `ownship fuel add`.")
 NO_HOURS = "No flight is kept, so what an hour costs is shown for some numbers of hours; say yours by --flight-hours."
 NO_FLIGHTS = "No flight of the last 12 months is kept; say how many hours a year you mean by --flight-hours."
 _BARE = re.compile(r"\s*\d+(?:\.\d+)?\s*")

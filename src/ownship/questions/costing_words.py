@@ -53,7 +53,7 @@ def payback(*, price: str, flight_hours: str, fuel: str | None = None, saves: li
             aeroplane: str | None = None) -> Told:
     """When a modification has paid for itself, beside the useful load it changes. --fuel "0.6 usgal/h": saved in an hour.
 
-    --saves "3 USD", --dearer "1 USD": maintenance and reserves an hour; --useful-load "-12 lb".
+    --saves "3 USD", --dearer "1 USD": maintenance and reserves an hour; --useful-load=-12lb (with its =).
     """
     from ownship.questions.costing import payback as ask
 
