@@ -65,7 +65,7 @@ def checked(cost: Cost) -> Cost:
     """The same cost, or BadInput where its kind lacks what it needs or its numbers cannot be."""
     c = cost
     if not c.what.strip() or len(c.what) > LONGEST_NAME or not c.what.isprintable():
-        raise BadInput(f"what: {c.what[:40]!r} is no name of a cost; write one line of 1 to {LONGEST_NAME} characters, such as hangar.")
+        raise BadInput(f"what: {c.what[:40]!r} is no name of a cost; write one line of 1 to {LONGEST_NAME} characters.")
     if c.kind not in COST_KINDS:
         raise BadInput(f"kind: {c.kind!r} is no kind of cost; allowed are {', '.join(COST_KINDS)}.")
     if c.kind == "reserve" and c.per_hours_h is None and c.per_years is None:
