@@ -16,6 +16,7 @@ from typing import Any
 from ownship.errors import BadInput
 from ownship.ownership.cell_times import MOMENTS, NOWHERE, Meaning, Places, duration_s, moments, number, whole
 from ownship.ownership.entries import KNOWN_BY, ROLES, Approach, Flight, TankContents
+from ownship.ownership.flights import LONGEST_S
 from ownship.units import parse
 
 HOURS = ("tachometer_from_h", "tachometer_to_h", "hour_meter_from_h", "hour_meter_to_h")
@@ -202,10 +203,11 @@ def _landings(given: Mapping[str, str], found: dict[str, Any], places: Places) -
 
 def _night(found: dict[str, Any], places: Places) -> tuple[str, ...]:
     """Night time from the places where none is given; told where it is not known and counts as none."""
-    if "night_s" in found or found["on_blocks"] <= found["off_blocks"]:
+    length_s = (found["on_blocks"] - found["off_blocks"]).total_seconds()
+    if "night_s" in found or not 0 < length_s <= LONGEST_S:  # what lasts longer is refused by itself
         return ()
     night = places.night_s(found["origin"], found["destination"], found["off_blocks"], found["on_blocks"])
     if night is None:
         return (f"night time of {found['origin']} to {found['destination']} is not known and counts as none",)
-    found["night_s"] = min(night, (found["on_blocks"] - found["off_blocks"]).total_seconds())
+    found["night_s"] = min(night, length_s)
     return ()
