@@ -218,6 +218,11 @@ def test_a_stop_makes_a_long_flight_fit():
     data.pop("leave_again")
     for tank in data["fuel"].values():
         tank["add"] = "7 usgal"
+    for place in ("KBOI", "KPDT"):  # the owner's entries say what the air is at the later hours
+        same = {k: v for k, v in data["weather"][place].items() if k != "hours"} | {"wind": "calm"}
+        data["weather"][place]["hours"] = [same | {"at": f"2026-07-{d}T{h:02d}:00-06:00"} for d in (11, 12) for h in range(0, 24, 2)]
+    data["aloft_hours"] = [{"at": f"2026-07-{d}T{h:02d}:00-06:00", "level": f"{level} ft", "wind": "280/10", "temperature": f"{t} C"}
+                           for d in (11, 12) for h in range(0, 24, 3) for level, t in ((6000, 24), (9000, 16), (12000, 8))]
     import tomlkit
 
     asked = situation(demo_aeroplane(), tomlkit.dumps(data))
@@ -231,6 +236,7 @@ def test_a_stop_makes_a_long_flight_fit():
         assert len(r.further) == 1
         assert "check fuel is sold" in r.sentence
         assert r.request["to"] == r.further[0]["from"]
+        assert r.further[0]["planned_departure"] == asked.departure.isoformat()
 
 
 def test_the_latest_arrival_is_a_limit_of_the_owners():
@@ -261,7 +267,7 @@ def test_the_owner_sets_what_a_change_costs_and_the_order_follows():
 def test_an_hour_with_cooler_air_of_the_owners_entry_is_a_remedy():
     """The owner typed the morning's air: leaving then fits where the afternoon does not; without the entry it is not offered."""
     s = demo()
-    assert not [c for c in changes_of(s) if c.kind == "time"]
+    assert {c.after for c in changes_of(s) if c.kind == "time"} == {"14:00", "14:30", "15:30", "16:00"}  # as far as typed air holds
     data = edited(s.request_data, ())
     hours = {"KBOI": (22, 34), "KU79": (9, 25)}
     for place, (cool, hot) in hours.items():
@@ -275,5 +281,56 @@ def test_an_hour_with_cooler_air_of_the_owners_entry_is_a_remedy():
                                          for d in (12, 13) for h in range(0, 24, 3)]
     later = altered(s, data)
     times = [c for c in changes_of(later) if c.kind == "time"]
-    assert times
+    assert len(times) > 20
     assert all(dict(c.edits)[("planned_departure",)].startswith("2026-07-11T15:00") for c in times)
+
+
+def test_the_pilot_neither_stays_behind_nor_moves():
+    data = edited(demo().request_data, ())
+    for load in data["loads"]:
+        load["can_stay"] = load["can_move"] = True
+    for names in (("pilot", "front passenger"), ("me in front", "friend")):
+        data["loads"][0]["what"], data["loads"][1]["what"] = names
+        assert not [c for c in changes_of(altered(demo(), data)) if any(item == 0 for item, _ in c.loads)]
+
+
+def test_luggage_on_a_seat_is_luggage_where_the_request_says_so():
+    data = edited(demo().request_data, ())
+    data["loads"][4] |= {"station": "rear", "person": False}
+    changes = changes_of(altered(demo(), data))
+    left = next(c for c in changes if c.kind == "leave" and "tent" in c.words)
+    assert left.cost < 100
+    assert any(c.kind == "move" and "tent" in c.words and c.after == "baggage compartment" for c in changes)
+
+
+def test_no_lower_level_is_offered_over_ground_nobody_knows():
+    data = edited(demo().request_data, ())
+    assert [c for c in changes_of(demo()) if c.kind == "altitude" and "7,500" in c.words]
+    del data["ground"]
+    levels = [c.after for c in changes_of(altered(demo(), data)) if c.kind == "altitude"]
+    assert levels
+    assert all(float(x.split()[0].replace(",", "")) > 9500 for x in levels)
+
+
+def test_an_hour_and_a_level_are_found_together():
+    """Two changes that are both flown otherwise: neither alone is enough (invented: evening cloud of ground and late light)."""
+    data = edited(demo().request_data, [c for c in changes_of(demo()) if c.kind == "leave" and "person" not in c.kind])
+    data["cruise_altitude"] = "7500 ft"
+    data["own"]["latest_arrival"] = "2026-07-11T16:05-06:00"
+    s = altered(demo(), data)
+    before = assess(s)
+    assert {m.id for m in before.margins if m.verdict == OUTSIDE} >= {"own.latest_arrival"}
+    found = remedies(s, before)
+    assert found.remedies
+    kinds = {c.kind for c in found.remedies[0].changes}
+    assert kinds == {"time", "altitude"}
+    assert assess(altered(s, found.remedies[0].request)).verdict == found.remedies[0].verdict
+
+
+def test_a_shift_over_the_autumn_clock_change_is_counted_in_real_hours():
+    data = edited(demo().request_data, ())
+    data |= {"departure": "2026-11-01T00:15-06:00"}
+    data.pop("leave_again")
+    times = [c for c in changes_of(altered(demo(), data)) if c.kind == "time"]
+    assert [c.after for c in times if "1 h later" in c.words] == ["01:15"]
+    assert all(c.after != "23:15" for c in times)

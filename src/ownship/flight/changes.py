@@ -9,7 +9,7 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, timedelta
 from itertools import combinations
 from typing import Any
 
@@ -21,13 +21,15 @@ from ownship.flight.request import Load
 from ownship.flight.screen_load import LEFT
 from ownship.flight.situation import Situation
 from ownship.units import from_si, to_si
+from ownship.world.zones import zone_at
 
 Path = tuple[str | int, ...]
 REMOVED = object()
 FUEL_STEPS_USGAL = (1, 2, 3, 4, 6, 8, 12)
 LEVELS_FT, LOWEST_OVER_FT = 500, 1500
 POWER_STEPS_RPM, POWER_STEPS_1 = (-200, -100, 100), (-0.10, -0.05, 0.05)
-HOURS = (*range(-12, 0), *range(1, 13))
+NEAR_HOURS = (-1.0, -0.5, 0.5, 1.0)  # as far as the weather typed for the departure holds
+HOURS = tuple(h / 2 for h in range(-24, 25) if h)
 
 
 @dataclass(frozen=True)
@@ -87,43 +89,57 @@ def changes_of(s: Situation) -> tuple[Change, ...]:
 # -- people and things --------------------------------------------------------------------------------------------------
 def _seats_and_load(s: Situation) -> list[Change]:
     loads, stations, cost = s.request.loads, s.record.stations, costs_of(s)
-    found = []
+    pilot, found = pilot_of(s), []
     for i, load in enumerate(loads):
         here = next(k for k, x in enumerate(stations) if x.id == load.station)
-        if load.can_move and load.weight_kg > 0:
+        if i == pilot or load.weight_kg <= 0:
+            continue
+        if load.can_move:
             found += [_move(i, load, stations, here, k, cost) for k in range(len(stations))
-                      if k != here and _may_be_at(stations[here], stations[k])]
-        if load.can_stay and load.weight_kg > 0:
-            person = stations[here].kind == "seat"
-            price = cost["person_left"] if person else cost["kilogram_left"] * load.weight_kg
+                      if k != here and _may_be_at(load, stations[here], stations[k])]
+        if load.can_stay:
+            price = cost["person_left"] if is_person(load, stations[here]) else cost["kilogram_left"] * load.weight_kg
             found.append(Change("leave", f"leave {_the(load.what)} behind", _at(stations[here]), "left behind",
                                 ((("loads", i), REMOVED),), frozenset({f"load {i}"}), price, ((i, LEFT),)))
-    return found + _swaps(loads, stations, cost)
+    return found + _swaps(loads, stations, cost, pilot)
 
 
-def _may_be_at(here: Station, there: Station) -> bool:
+def pilot_of(s: Situation) -> int | None:
+    """Which load flies the aeroplane: the one called pilot, else the first person on the foremost seats; it stays where it is."""
+    stations = {x.id: x for x in s.record.stations}
+    seated = [i for i, x in enumerate(s.request.loads) if x.weight_kg > 0 and is_person(x, stations[x.station])]
+    named = [i for i in seated if s.request.loads[i].what.strip().lower() in ("pilot", "pilot in command", "pic", "me")]
+    return min(named or seated, key=lambda i: (stations[s.request.loads[i].station].arm_m[0], i), default=None)
+
+
+def is_person(load: Load, station: Station) -> bool:
+    """Whether a load is a person: as the request says, else by its place on a seat."""
+    return station.kind == "seat" if load.person is None else load.person
+
+
+def _may_be_at(load: Load, here: Station, there: Station) -> bool:
     """People sit on seats; things may lie on seats too."""
-    return there.kind == "seat" or here.kind != "seat"
+    return there.kind == "seat" or not is_person(load, here)
 
 
 def _move(i: int, load: Load, stations: tuple[Station, ...], here: int, there: int, cost: dict[str, float]) -> Change:
-    seat = stations[here].kind == "seat"
+    seat = is_person(load, stations[here])
     return Change("seats" if seat else "move", f"move {_the(load.what)} from {_at(stations[here])} to {_at(stations[there])}",
                   _at(stations[here]), _at(stations[there]), ((("loads", i, "station"), stations[there].id),),
                   frozenset({f"load {i}"}), 0.0 if seat else cost["move"], ((i, there),))
 
 
-def _swaps(loads: tuple[Load, ...], stations: tuple[Station, ...], cost: dict[str, float]) -> list[Change]:
+def _swaps(loads: tuple[Load, ...], stations: tuple[Station, ...], cost: dict[str, float], pilot: int | None) -> list[Change]:
     index = {x.id: k for k, x in enumerate(stations)}
-    movable = [(i, x) for i, x in enumerate(loads) if x.can_move and x.weight_kg > 0]
+    movable = [(i, x) for i, x in enumerate(loads) if x.can_move and x.weight_kg > 0 and i != pilot]
     found = []
     for (i, a), (j, b) in combinations(movable, 2):
         here, there = stations[index[a.station]], stations[index[b.station]]
         if here.id == there.id or abs(a.weight_kg - b.weight_kg) < 0.05:
             continue
-        if not (_may_be_at(here, there) and _may_be_at(there, here)):
+        if not (_may_be_at(a, here, there) and _may_be_at(b, there, here)):
             continue
-        free = here.kind == there.kind == "seat"
+        free = is_person(a, here) and is_person(b, there)
         found.append(Change("seats" if free else "move", f"let {_the(a.what)} and {_the(b.what)} change places",
                             f"{_at(here)}, {_at(there)}", f"{_at(there)}, {_at(here)}",
                             ((("loads", i, "station"), there.id), (("loads", j, "station"), here.id)),
@@ -180,19 +196,25 @@ def _other_fuel(s: Situation, by_tank: dict[str, float]) -> Change:
 
 # -- how it is flown ------------------------------------------------------------------------------------------------------
 def _levels(s: Situation) -> list[Change]:
-    """Other cruising levels every 500 ft from 1,500 ft above both aerodromes to 12,500 ft; the assessment judges legality."""
+    """Other cruising levels every 500 ft from 1,500 ft above both aerodromes to 12,500 ft; lower than asked only where the
+    ground of every leg is known."""
     highest = max((p.elevation_m or 0.0 for p in (s.points[0], s.points[-1])), default=0.0)
     lowest = from_si(highest, "ft") + LOWEST_OVER_FT
     now = float(from_si(s.request.cruise_altitude_m, "ft"))
     found = []
     for feet in range(LEVELS_FT, 13000, LEVELS_FT):
-        if feet < lowest or abs(feet - now) < 1:
+        if feet < lowest or abs(feet - now) < 1 or (feet < now and not over_known_ground(s)):
             continue
         if not _legal(s, float(to_si(feet, "ft"))):
             continue
         found.append(_flown_otherwise(s, "altitude", f"cruise at {feet:,} ft", f"{now:,.0f} ft", f"{feet:,} ft",
                                       "cruise_altitude", f"{feet} ft"))
     return found
+
+
+def over_known_ground(s: Situation) -> bool:
+    """Whether the highest ground of every leg is known, from tiles or typed in."""
+    return all(highest_ground_m(s, leg.number) is not None for leg in s.legs)
 
 
 def _legal(s: Situation, altitude_m: float) -> bool:
@@ -226,7 +248,7 @@ def _mixtures(s: Situation) -> list[Change]:
 
 
 def _flown_otherwise(s: Situation, kind: str, words: str, before: str, after: str, key: str, value: str) -> Change:
-    return Change(kind, words, before, after, (((key,), value),), frozenset({"profile"}), costs_of(s)["level_change"],
+    return Change(kind, words, before, after, (((key,), value),), frozenset({kind}), costs_of(s)["level_change"],
                   profile=f"{key} {value}")
 
 
@@ -237,32 +259,31 @@ def _runways(s: Situation) -> list[Change]:
     for name, wish in s.request.runways.items():
         if wish.end.lower() != "best" and name in (s.request.origin, s.request.destination):
             found.append(Change("runway", f"use another runway of {name} than {wish.end.upper()}", wish.end.upper(), "the best",
-                                ((("runway", name, "end"), "best"),), frozenset({"profile"}), costs_of(s)["runway_change"],
+                                ((("runway", name, "end"), "best"),), frozenset({f"runway {name}"}), costs_of(s)["runway_change"],
                                 profile=f"runway {name}"))
     return found
 
 
 def air_by_the_hour(s: Situation) -> bool:
-    """Whether the owner's entries or a forecast say what the air is at other hours."""
-    return bool(s.forecasts) or any(w.hours for w in s.request.weather.values())
+    """Whether the owner's entries, a TAF or a forecast say what the air is at other hours."""
+    return bool(s.forecasts) or any(w.hours or w.taf for w in s.request.weather.values())
 
 
 def _hours(s: Situation) -> list[Change]:
-    """Whole hours earlier or later, on the same day, where the owner's entries or a forecast say what the air is then."""
-    if not air_by_the_hour(s):
-        return []
+    """Half hours earlier or later on the same day of the place: up to an hour, as far as the weather typed for the departure
+    holds; further where the owner's entries, a TAF or a forecast say what the air is then."""
+    zone = zone_at(s.points[0].lat_deg, s.points[0].lon_deg)
+    planned, now = (s.request.planned_departure or s.departure), s.departure.astimezone(zone)
     found = []
-    planned = (s.request.planned_departure or s.departure).isoformat()
-    for hours in HOURS:
-        moment = s.departure + timedelta(hours=hours)
-        if moment.date() != s.departure.date():
+    for hours in HOURS if air_by_the_hour(s) else NEAR_HOURS:
+        moment = (s.departure.astimezone(UTC) + timedelta(hours=hours)).astimezone(zone)
+        if moment.date() != now.date():
             continue
         edits: tuple[tuple[Path, Any], ...] = (
-            (("departure",), moment.isoformat()), (("local",), False), (("planned_departure",), planned))
+            (("departure",), moment.isoformat()), (("local",), False), (("planned_departure",), planned.isoformat()))
         if s.leave_again is not None:  # it stays where it is, and so does the hour its weather was typed for
             edits += ((("planned_leave_again",), (s.request.planned_leave_again or s.leave_again).isoformat()),)
-        word = "earlier" if hours < 0 else "later"
-        found.append(Change("time", f"leave {abs(hours)} h {word}, at {moment:%H:%M}", f"{s.departure:%H:%M}", f"{moment:%H:%M}",
-                            edits, frozenset({"time"}), costs_of(s)["hour_shifted"] * abs(hours),
-                            profile=f"hour {hours}"))
+        word = f"{abs(hours):g} h {'earlier' if hours < 0 else 'later'}"
+        found.append(Change("time", f"leave {word}, at {moment:%H:%M} local", f"{now:%H:%M}", f"{moment:%H:%M}", edits,
+                            frozenset({"time"}), costs_of(s)["hour_shifted"] * abs(hours), profile=f"hour {hours}"))
     return found

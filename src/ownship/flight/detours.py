@@ -15,18 +15,17 @@ from ownship.errors import BadInput, NotPossible
 from ownship.flight.alter import altered
 from ownship.flight.answer import Assessment
 from ownship.flight.assessment import assess
-from ownship.flight.changes import Change, air_by_the_hour, changes_of, costs_of, edited
+from ownship.flight.changes import Change, air_by_the_hour, changes_of, costs_of, edited, pilot_of
 from ownship.flight.remedies import Option, Remedy, bought_for, screen_of, screened, tightest_words
 from ownship.flight.route import Point, point_of
 from ownship.flight.screen_load import IS_WITHIN, LEFT
 from ownship.flight.situation import Situation
-from ownship.units import from_si, to_si
+from ownship.units import from_si, parse, to_si
 from ownship.words.verdicts import ORDER, WITHIN, worst
 from ownship.world.aerodromes import Aerodrome
 from ownship.world.geodesy import inverse
 
 ON_THE_GROUND = timedelta(minutes=45)
-HOLDS = timedelta(hours=1)  # how much later than planned the weather as typed is still taken
 MOST_PLACES, FARTHEST_M = 3, float(to_si(40, "nm"))
 LEAST_RUNWAY_M, MOST_DETOUR_1, LEAST_DETOUR_M = float(to_si(2500, "ft")), 0.25, float(to_si(20, "nm"))
 
@@ -46,22 +45,21 @@ def detours(s: Situation, before: Assessment, options: Sequence[Option], changes
     """Stops, two trips and other aerodromes that could cost less than what was found already, each confirmed; cheapest first."""
     costs, found = costs_of(s), list[Remedy]()
     if costs["stop"] < cheaper_than:
-        say("stops for fuel")
-        found += _stops(s, before)
+        found += _stops(s, before, say)
     if costs["second_trip"] < cheaper_than and air_by_the_hour(s):
         say("two trips")
         found += _two_trips(s, before, options, changes)
     if costs["other_place"] < cheaper_than:
-        say("aerodromes nearby")
-        found += _other_places(s, before)
+        found += _other_places(s, before, say)
     return sorted(found, key=lambda r: r.cost)
 
 
 # -- stops --------------------------------------------------------------------------------------------------------------
-def _stops(s: Situation, before: Assessment) -> list[Remedy]:
+def _stops(s: Situation, before: Assessment, say: Callable[[str], None]) -> list[Remedy]:
     found = []
     for detour, place in _on_the_way(s)[:MOST_PLACES]:
-        flights = _by_way_of(s, place, before)
+        say(f"a stop at {place.ident}")
+        flights = _by_way_of(s, place)
         if flights is None:
             continue
         verdict = worst(f.after.verdict for f in flights)
@@ -74,7 +72,7 @@ def _stops(s: Situation, before: Assessment) -> list[Remedy]:
         onward = [c for c in flights[1].changes if c.kind != "fuel"]
         words = ", ".join(c.words for c in (*flights[0].changes, stop, *onward))
         sentence = (f"{words[:1].upper()}{words[1:]}: {verdict} on both flights, with the weather of {place.ident} "
-                    f"{'as given' if place.ident in s.request.weather else 'taken over from the nearest place'}.")
+                    f"{'as given' if place.ident in s.request.weather else 'taken over from the nearest place'}{_ground_words(s)}.")
         found.append(Remedy(sentence, (*flights[0].changes, stop, *onward), round(cost, 1), bought_for(before, flights[1].after),
                             tightest_words(flights[1].after), verdict, flights[0].data, (flights[1].data,)))
     return found
@@ -107,14 +105,15 @@ def _long_enough(place: Aerodrome) -> bool:
         and min(e.take_off_length_m or 0.0, e.landing_length_m or 0.0) >= LEAST_RUNWAY_M for e in place.ends)
 
 
-def _by_way_of(s: Situation, place: Aerodrome, before: Assessment) -> tuple[_Flight, _Flight] | None:
+def _by_way_of(s: Situation, place: Aerodrome) -> tuple[_Flight, _Flight] | None:
     first = _best(s, _to(s, place), {place.ident: place}, only=("fuel", "altitude"))
     if first is None or not first.after.timeline:
         return None
     arrived = first.after.timeline[-1].time
     data = _onward(s, place, first.after, arrived + ON_THE_GROUND)
-    if before.timeline and arrived + ON_THE_GROUND > before.timeline[0].time + HOLDS + (arrived - s.departure):
-        data["planned_departure"] = s.departure.isoformat()
+    data["planned_departure"] = s.departure.isoformat()  # the weather was typed for then, not for the hour of going on
+    if s.leave_again is not None:
+        data["planned_leave_again"] = s.leave_again.isoformat()
     second = _best(s, data, {place.ident: place}, only=("fuel", "altitude"))
     return None if second is None else (first, second)
 
@@ -156,16 +155,21 @@ def _one_ground(data: dict[str, Any], legs: int) -> dict[str, Any]:
     """The highest ground typed in, for every leg: where it lies on the new legs is not known."""
     typed = data.get("ground", {}).get("highest")
     if typed:
-        feet = max(float(str(x).split()[0]) if str(x).endswith("ft") else 0.0 for x in typed)
-        data["ground"] = {**data["ground"], "highest": [f"{feet:.0f} ft"] * legs} if feet else data["ground"]
+        highest = from_si(max(parse(str(x), "length") for x in typed), "ft")
+        data["ground"] = {**data["ground"], "highest": [f"{highest:.1f} ft"] * legs}
     return data
+
+
+def _ground_words(s: Situation) -> str:
+    return " and the highest ground typed in taken for every new leg" if s.request.ground_m else ""
 
 
 # -- two trips ----------------------------------------------------------------------------------------------------------
 def _two_trips(s: Situation, before: Assessment, options: Sequence[Option], changes: Sequence[Change]) -> list[Remedy]:
     """What stays behind on the first trip comes with the second: out, back with the pilot's own load, out again."""
     staying = [o for o in options if o.verdict <= IS_WITHIN and all(changes[i].kind == "leave" for i in o.changes)]
-    items = {i for i, x in enumerate(s.request.loads) if x.can_stay}
+    pilot = pilot_of(s)
+    items = {i for i, x in enumerate(s.request.loads) if x.can_stay and x.weight_kg > 0 and i != pilot}
     for option in staying[:2]:
         later = {item for i in option.changes for item, station in changes[i].loads if station == LEFT}
         out = [changes[i] for i in option.changes]
@@ -186,7 +190,12 @@ def _two_trips(s: Situation, before: Assessment, options: Sequence[Option], chan
         words = " and ".join(s.request.loads[i].what for i in sorted(later))
         trip = Change("two trips", f"fly twice: {words} with the second trip", "one trip", "two trips", (),
                       frozenset({"route"}), costs_of(s)["second_trip"])
-        sentence = f"Fly twice: {words} with the second trip, back with the pilot alone between: {WITHIN} on all three flights."
+        flying = " and ".join(x.what for i, x in enumerate(s.request.loads) if i not in items and x.weight_kg > 0)
+        waiting = " and ".join(s.request.loads[i].what for i in sorted(items - later)) or "nothing"
+        there, here = s.points[-1].name, s.points[0].name
+        sentence = (f"Fly twice: {words} with the second trip; {flying} fly back between while {waiting} stays at {there}; fill up "
+                    f"again at {here} to what was asked; {WITHIN} on all three flights. Coming home needs two trips as well: "
+                    "leaving again was judged for each part-load.")
         return [Remedy(sentence, (trip,), round(cost, 1), bought_for(before, second), tightest_words(first), WITHIN,
                        edited(s.request_data, out), (home, again))]
     return []
@@ -211,11 +220,12 @@ def _homeward(s: Situation, first: Assessment, staying: set[int]) -> dict[str, A
 
 
 # -- another aerodrome ------------------------------------------------------------------------------------------------------
-def _other_places(s: Situation, before: Assessment) -> list[Remedy]:
+def _other_places(s: Situation, before: Assessment, say: Callable[[str], None]) -> list[Remedy]:
     end, found = s.points[-1], []
     names = {p.name for p in s.points}
     near = sorted((_way(end, point_of(a.ident, a)), a.ident, a) for a in s.near if a.ident not in names and _long_enough(a))
     for distance, ident, place in [x for x in near if x[0] <= FARTHEST_M][:MOST_PLACES]:
+        say(f"landing at {ident}")
         data = _one_ground({**_with_weather(s, place), "to": ident}, len(s.legs))
         after = _judged(s, data, {ident: place})
         if after is None:
@@ -224,7 +234,7 @@ def _other_places(s: Situation, before: Assessment) -> list[Remedy]:
         words = f"land at {ident}, {from_si(distance, 'nm'):.0f} NM from {end.name}, instead"
         change = Change("destination", words, end.name, ident, ((("to",), ident),), frozenset({"route"}),
                         costs_of(s)["other_place"])
-        sentence = f"{words[:1].upper()}{words[1:]}: {after.verdict}; look at the ground on the new leg."
+        sentence = f"{words[:1].upper()}{words[1:]}: {after.verdict}{_ground_words(s)}; look at the ground on the new leg."
         found.append(Remedy(sentence, (change,), round(cost, 1), bought_for(before, after), tightest_words(after),
                             after.verdict, data))
     return found

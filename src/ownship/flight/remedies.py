@@ -23,7 +23,7 @@ from ownship.flight.margins import Margin
 from ownship.flight.screen_load import IS_TIGHT, IS_WITHIN
 from ownship.flight.screening import Candidates, Screen, Screened
 from ownship.flight.situation import Situation
-from ownship.words.verdicts import ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
+from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
 
 FloatArray = NDArray[np.float64]
 MOST, MOST_ASSESSED = 5, 14
@@ -157,19 +157,20 @@ def candidates(screen: Screen, changes: Sequence[Change], sets: Sequence[tuple[i
     n, tanks = len(sets), {t.tank: k for k, t in enumerate(screen.tanks)}
     stations, usable = np.tile(screen.as_asked, (n, 1)), np.tile(screen.usable_m3, (n, 1))
     profile = np.zeros(n, dtype=int)
+    numbers = {i: p for p, i in enumerate((i for i, c in enumerate(changes) if c.profile), 1)}
+    ways: dict[tuple[int, ...], int] = {(): 0}
     rows: dict[int, list[int]] = {}
     for k, chosen in enumerate(sets):
         for i in chosen:
             rows.setdefault(i, []).append(k)
-    numbers = {i: p for p, i in enumerate((i for i, c in enumerate(changes) if c.profile), 1)}
+        way = tuple(numbers[i] for i in chosen if i in numbers)
+        profile[k] = ways.setdefault(way, len(ways))
     for i, at in rows.items():
         for item, station in changes[i].loads:
             stations[at, item] = station
         for tank, more in changes[i].fuel_m3:
             usable[at, tanks[tank]] += more
-        if i in numbers:
-            profile[at] = numbers[i]
-    return Candidates(stations, usable, profile)
+    return Candidates(stations, usable, profile, tuple(ways))
 
 
 def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change]) -> Iterator[Option]:
@@ -180,9 +181,11 @@ def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change]
     for option in options:
         chosen = frozenset(option.changes)
         make = tuple(sorted((changes[i].kind, *sorted(changes[i].touches)) for i in option.changes))
-        if option.verdict > aim or any(g <= chosen for g in given) or makes.get(make, 0) >= 2:
+        if option.verdict > aim or any(g <= chosen for g in given):
             continue
         given.append(chosen)
+        if makes.get(make, 0) >= 2:
+            continue
         makes[make] = makes.get(make, 0) + 1
         yield option
 
@@ -220,18 +223,24 @@ def _sentence(changes: Sequence[Change], after: Assessment) -> str:
 
 
 def nothing_works(before: Assessment, screen: Screen, options: Sequence[Option], changes: Sequence[Change]) -> str:
-    """Which limit cannot be met, by how much, and the weight at which it would."""
-    best = min(options, key=lambda o: (o.verdict, o.cost), default=None)
-    blocked = [m for m in before.margins if m.verdict == OUTSIDE] or [m for m in before.margins if m.verdict != WITHIN]
-    if best is not None:
-        rated = screen.rate(candidates(screen, changes, [o.changes for o in options]))
-        lightest = _never(rated, blocked)
-        blocked = lightest or blocked
-    m = blocked[0]
-    by = "" if m.margin is None else f" by {replace(m.margin, value=abs(m.margin.value)).text()}"
-    at = screen.weight_words(m)
-    where = f" at {m.place}" if m.place else ""
-    return f"Nothing that can be changed makes it fit. What cannot be met: {m.name}{where}, short{by}.{at}"
+    """Which limit cannot be met, by how much, and the weight at which it would; what is not known is said so."""
+    start = "Nothing that can be changed makes it fit."
+    unmet = [m for m in before.margins if m.verdict != WITHIN]
+    never = _never(screen.rate(candidates(screen, changes, [(), *(o.changes for o in options)])), unmet)
+    broken = [m for m in never if m.verdict == OUTSIDE]
+    if not broken:
+        unknown = [m for m in never if m.verdict == NOT_KNOWN]
+        if unknown:
+            return f"{start} Not known whatever is changed: {unknown[0].name}{_where(unknown[0])}: {unknown[0].words}"
+        return f"{start} Each limit could be met, but not all of them at once."
+    m = broken[0]
+    by = "" if m.margin is None else f", short by {replace(m.margin, value=abs(m.margin.value)).text()} as asked"
+    hours = " at none of the hours whose air is known" if any(c.kind == "time" for c in changes) else ""
+    return f"{start} What cannot be met{hours}: {m.name}{_where(m)}{by}.{screen.weight_words(m)}"
+
+
+def _where(m: Margin) -> str:
+    return f" at {m.place}" if m.place and m.place not in m.name else ""
 
 
 def _never(rated: Screened, blocked: Sequence[Margin]) -> list[Margin]:

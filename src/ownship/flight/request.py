@@ -18,7 +18,10 @@ from ownship.units import parse
 
 @dataclass(frozen=True)
 class Load:
-    """A person or a thing at a station, weighed or guessed; whether it may stay behind or move."""
+    """A person or a thing at a station, weighed or guessed; whether it may stay behind or move.
+
+    person: None: a load on a seat station is one.
+    """
 
     what: str
     station: str
@@ -26,6 +29,7 @@ class Load:
     weighed: bool = False
     can_stay: bool = False
     can_move: bool = False
+    person: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -237,7 +241,7 @@ def _phases(value: Any) -> tuple[str, ...]:
 
 def _load(t: Table) -> Load:
     load = Load(t.text("what", "load"), t.text("station"), t.quantity("weight", "mass", low="0 lb", high="1000 lb"),
-                t.flag("weighed", False), t.flag("can_stay", False), t.flag("can_move", False))
+                t.flag("weighed", False), t.flag("can_stay", False), t.flag("can_move", False), t.flag("person", None))
     _finish(t)
     return load
 

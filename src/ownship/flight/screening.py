@@ -22,6 +22,7 @@ from ownship.errors import BadInput, NotPossible
 from ownship.flight import assessment as whole
 from ownship.flight import margins as rule
 from ownship.flight.chance import middle
+from ownship.flight.changes import is_person
 from ownship.flight.flown import Flown
 from ownship.flight.fuel import on_board
 from ownship.flight.runways import JudgedEnd
@@ -39,18 +40,22 @@ FUEL_IDS = ("fuel.landing", "fuel.fix.", "own.landing_fuel")
 
 @dataclass(frozen=True)
 class Candidates:
-    """Arrays of candidates: station of every item (candidate, item), usable fuel m3 (candidate, tank), profile index."""
+    """Arrays of candidates: station of every item (candidate, item), usable fuel m3 (candidate, tank), index into `ways`.
+
+    ways: the ways of flying that occur, each a set of the screen's profiles made together; () is as asked.
+    """
 
     stations: IntArray
     usable_m3: FloatArray
     profile: IntArray
+    ways: tuple[tuple[int, ...], ...] = ((),)
 
     def __len__(self) -> int:
         return len(self.profile)
 
     def where(self, chosen: NDArray[np.bool_] | IntArray) -> Candidates:
         """Some of them."""
-        return Candidates(self.stations[chosen], self.usable_m3[chosen], self.profile[chosen])
+        return Candidates(self.stations[chosen], self.usable_m3[chosen], self.profile[chosen], self.ways)
 
 
 @dataclass(frozen=True)
@@ -134,7 +139,7 @@ class Screen:
             raise BadInput(self.aboard.missing or s.no_model or "Without weights and a performance model nothing can be searched.")
         self.tanks = on_board(s.request, s.record, s.errors, s.chance)
         self.usable_m3 = np.array([t.usable_m3 for t in self.tanks])
-        self._kept: dict[int, _Profile] = {}
+        self._kept: dict[tuple[int, ...], _Profile] = {}
         self._tank_verdicts: dict[tuple[float, ...], int] = {}
 
     # -- the candidates ------------------------------------------------------------------------------------------------
@@ -165,7 +170,7 @@ class Screen:
         found: dict[str, IntArray] = {"seats": self._seats(candidates.stations)}
         for index in np.unique(candidates.profile):
             chosen = np.nonzero(candidates.profile == index)[0]
-            profile = self._profile(int(index))
+            profile = self._way(candidates.ways[int(index)])
             if profile.why:
                 found.setdefault("flight", np.zeros(n, dtype=int))[chosen] = IS_OUTSIDE
                 continue
@@ -182,7 +187,7 @@ class Screen:
     def _seats(self, stations: IntArray) -> IntArray:
         """More people, and things put there, on a station than it has seats: outside; nobody on any seat: not known."""
         record = self.s.record
-        person = np.array([record.stations[k].kind == "seat" for k in self.as_asked])
+        person = np.array([is_person(x, record.stations[k]) for x, k in zip(self.s.request.loads, self.as_asked, strict=True)])
         found = np.zeros(len(stations), dtype=int)
         for k, station in enumerate(record.stations):
             if station.kind == "seat" and station.seats:
@@ -213,10 +218,16 @@ class Screen:
         limits = [x for x in (limit_kg(self.s.record.weights.ramp_max_kg), limit_kg(self.s.record.weights.take_off_max_kg)) if x]
         return min([self.aboard.load.weight_kg, *([max(limits) - fuel] if limits else [])])
 
-    def _profile(self, index: int) -> _Profile:
-        if index not in self._kept:
-            self._kept[index] = _Profile(self.flown_as_asked.curves) if index == 0 else self._other(self.profiles[index])
-        return self._kept[index]
+    def _way(self, way: tuple[int, ...]) -> _Profile:
+        """A way of flying: as asked, otherwise in one thing, or in several, whose differences are added."""
+        if way not in self._kept:
+            if not way:
+                self._kept[way] = _Profile(self.flown_as_asked.curves)
+            elif len(way) == 1:
+                self._kept[way] = self._other(self.profiles[way[0]])
+            else:
+                self._kept[way] = _together(self.flown_as_asked.curves, [self._way((i,)) for i in way])
+        return self._kept[way]
 
     def _other(self, s: Situation) -> _Profile:
         """Another way of flying, judged at the heaviest weight: the curves of the flight as asked, moved by the difference.
@@ -286,6 +297,25 @@ class Screen:
 def _share(nodes: FloatArray, value: FloatArray) -> FloatArray:
     """Where a weight lies between equally spaced nodes: 0 at the first, 1 at the second."""
     return np.asarray((value - nodes[0]) / max(float(nodes[-1] - nodes[0]) / (len(nodes) - 1), 1e-9))
+
+
+def _together(base: dict[str, _Curve], parts: Sequence[_Profile]) -> _Profile:
+    """Several changes of a flight at once, to first order: every limit moves by the sum of what each does to it.
+
+    A limit without numbers takes the verdict of the one change that alters it, the worse where several do.
+    """
+    why = next((p.why for p in parts if p.why), "")
+    curves: dict[str, _Curve] = {}
+    for id_ in dict.fromkeys(i for p in parts for i in p.curves):
+        found = [p.curves[id_] for p in parts if id_ in p.curves]
+        was = base.get(id_)
+        if was is not None and all(np.isfinite(c.outside).all() and np.isfinite(c.inside).all() for c in (was, *found)):
+            curves[id_] = _Curve(was.outside + sum(c.outside - was.outside for c in found),
+                                 was.inside + sum(c.inside - was.inside for c in found), was.verdict, was.advice)
+            continue
+        altered = [c for c in found if was is None or not np.array_equal(c.verdict, was.verdict)] or found
+        curves[id_] = max(altered, key=lambda c: int(c.verdict.max()))
+    return _Profile(curves, sum(p.burn_m3 for p in parts), sum(p.time_s for p in parts), why)
 
 
 def _moved(curve: _Curve | None, before: rule.Margin | None, now: rule.Margin) -> _Curve:

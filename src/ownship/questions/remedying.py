@@ -55,7 +55,11 @@ def write_requests(folder: Path, found: Found) -> list[Path]:
     """Every remedy's request as TOML in a folder, the flights of one numbered; returns the files."""
     import tomlkit
 
+    from ownship.errors import BadInput
+
     folder.mkdir(exist_ok=True)
+    if any(folder.glob("remedy-*.toml")):
+        raise BadInput(f"--write: {folder} already holds remedies; name another folder, or take them out of it first.")
     written = []
     for number, remedy in enumerate(found.remedies, 1):
         for part, data in enumerate((remedy.request, *remedy.further), 1):
