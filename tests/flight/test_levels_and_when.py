@@ -368,3 +368,9 @@ def test_an_hour_that_alone_cannot_be_read_says_why_and_the_day_stands():
     found = leaving_times(situated(request(aloft={"9000 ft": {"wind": "000/150", "temperature": "10 C"}})))
     assert found.planned.verdict == OUTSIDE and found.planned.tightest is None and "wind" in found.planned.sentence.lower()
     assert len(found.times) == 48 and any(r.verdict == NOT_KNOWN for r in found.times)
+
+
+def test_no_level_below_the_one_asked_for_is_best_over_ground_nobody_knows():
+    found = levels(situated(light_load(ground=None)))
+    assert found.best is None or found.best.altitude.value >= 9499
+    assert any("called best" in w for w in found.words)

@@ -190,14 +190,18 @@ def _rank(row: LevelRow) -> tuple[int, int, float, float]:
     return (ORDER.index(row.verdict), row.broken or 0, row.time.value if row.time else math.inf, row.altitude.value)
 
 
-def _best(rows: Sequence[LevelRow]) -> LevelRow | None:
-    return min((r for r in rows if r.time is not None), key=_rank, default=None)
+def _best(s: Situation, rows: Sequence[LevelRow]) -> LevelRow | None:
+    """The best row; one below the level asked for, where the ground under a leg is not known, only if no other can be flown."""
+    asked = from_si(s.request.cruise_altitude_m, "ft") - 1.0
+    seen = [r for r in rows if r.altitude.value >= asked or all(g.highest_ground is not None for g in r.ground)]
+    flown = [r for r in seen if r.time is not None] or [r for r in rows if r.time is not None]
+    return min(flown, key=_rank, default=None)
 
 
 def _sentence(s: Situation, legs: Sequence[Leg], rows: Sequence[LevelRow]) -> str:
     if not rows:
         return _none_legal(s, legs)
-    best, many = _best(rows), f"{len(rows)} legal level{'s' if len(rows) != 1 else ''}"
+    best, many = _best(s, rows), f"{len(rows)} legal level{'s' if len(rows) != 1 else ''}"
     if best is None or best.time is None or best.fuel is None:
         return f"None of {many} can be compared by time: {rows[0].sentence}"
     figures = f"{best.altitude.text(0)}, {best.time.text(0)}, {best.fuel.text(1)}"
@@ -233,9 +237,10 @@ def _answer(s: Situation, rows: tuple[LevelRow, ...], sentence: str, words: list
         words.append("Levels marked free do not obey the rule and are allowed only within 3,000 ft above the ground."
                      + (typed if s.terrain is None else ""))
     if rows and s.request.rules == "VFR" and any(g.highest_ground is None for r in rows for g in r.ground):
-        words.append("The ground is not known on every leg: low levels that the rule leaves free are not listed.")
+        words.append("The ground is not known on every leg: low levels that the rule leaves free are not listed, and no "
+                     "level below the one asked for is called best where another can be flown.")
     if not all(p.elevation_m is not None for p in (s.points[0], s.points[-1])):
         words.append("The elevation of an end of the route is not known: see that the lowest levels lie above it.")
     topics = ["verdict", "fuel", "model", *(["ifr"] if s.request.rules == "IFR" else [])]
-    return Levels(s.request.rules, sentence, rows, _best(rows), None if freezing is None else figure(freezing, "ft"),
+    return Levels(s.request.rules, sentence, rows, _best(s, rows), None if freezing is None else figure(freezing, "ft"),
                   tuple(words), cautions_for(topics))
