@@ -172,6 +172,12 @@ def test_a_pilot_without_flights_is_no_pass(capsys, kept, tmp_path):
     assert {m["verdict"] for m in found} <= {"not known", "outside limits"}
 
 
+def test_a_licence_of_a_place_without_rules_is_not_checked(capsys, kept, tmp_path):
+    keep(Pilot("owner", place="Atlantis"), aeroplane="")
+    answer = checked(capsys, request(tmp_path))
+    assert any(x.startswith("Recency of owner: ") for x in answer["not_checked"])
+
+
 def test_of_two_pilots_the_request_says_which(capsys, kept, tmp_path):
     keep(Pilot("owner"), Pilot("partner"), aeroplane="")
     answer = checked(capsys, request(tmp_path))

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from commands import run
 
-from ownship.ownership.entries import AeroplaneRevision, Flight, Setting
+from ownship.ownership.entries import AeroplaneRevision, Flight, Pilot, Setting
 from ownship.questions.check import demo_aeroplane, demo_flight
 from ownship.questions.record import open_record
 
@@ -151,6 +151,19 @@ def test_a_replaced_tachometer_lets_the_readings_begin_again(capsys):
     assert "is no meter" in refused(capsys, "log", "instrument", "clock", "--old", "1")
 
 
+def test_the_only_pilot_of_the_record_flew_what_names_nobody(capsys, tmp_path):
+    records = open_record()
+    records.append(Pilot("owner"))
+    records.close()
+    assert "pilot: owner, the only one of the record" in told(capsys, *FIRST)["told"]
+    told(capsys, "log", "add", "--from", "KU79", "--to", "KBOI", "--off-blocks", "2026-07-12T15:00-06:00", "--on-blocks",
+         "2026-07-12T16:00-06:00", "--pilot", "partner")
+    path = write(tmp_path, CSV.replace(",Who", ",x").replace(",é owner", ","))
+    answer = told(capsys, "log", "import", path, *MAPS[:-2], "--zone", "place")
+    assert "pilot: owner, the only one of the record" in answer["told"]
+    assert sorted(f.pilot for _, f in flights()) == ["owner", "owner", "owner", "partner"]
+
+
 # ---- corrections
 
 
@@ -195,6 +208,7 @@ def test_a_mapping_is_asked_once_and_remembered(capsys, tmp_path):
     later = CSV.replace("/04/", "/05/")
     assert "2 flights written" in told(capsys, "log", "import", write(tmp_path, later))["sentence"]
     assert len(kept(Setting)) == 1
+    assert "as last time" in told(capsys, "log", "import", path)["told"][-1]
     flown = flights()
     assert len(flown) == 4
     assert flown[0][1].off_blocks == datetime(2026, 4, 3, 15, tzinfo=UTC)  # 09:00 in Boise; day first by the other row

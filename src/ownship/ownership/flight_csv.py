@@ -25,21 +25,24 @@ _BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs
 
 @dataclass(frozen=True)
 class Mapped:
-    """How a file is read: its columns to our fields, what its ambiguous cells mean, the aeroplane where no column says it."""
+    """How a file is read: its columns to our fields, what its ambiguous cells mean, aeroplane and pilot where no column says."""
 
     fields: Mapping[str, str]
     meaning: Meaning = UNSAID
     aeroplane: str = ""
+    pilot: str = ""
 
 
 @dataclass(frozen=True)
 class LogRead:
-    """A log that was read: flights with their lines, columns nobody reads, what is to be told with how often."""
+    """A log that was read: flights with their lines, columns nobody reads, what is to be told with how often, the order of its
+    dates, and the pilot taken where no column says one."""
 
     flights: tuple[Placed, ...]
     left_out: tuple[str, ...]
     told: tuple[tuple[str, int], ...]
     dates: str
+    pilot: str = ""
 
 
 # ---- bytes to rows
@@ -154,7 +157,9 @@ def read_log(text: str, name: str, mapped: Mapped, places: Places = NOWHERE) -> 
     """
     header, rows = rows_of(text, name)
     fields, left_out = fields_of(header, mapped.fields, name, mapped.aeroplane)
-    cells = [(line, {fields[c]: v for c, v in zip(header, row, strict=False) if c in fields}) for line, row in rows]
+    pilot = mapped.pilot if "pilot" not in fields.values() else ""
+    default = {"pilot": pilot} if pilot else {}
+    cells = [(line, default | {fields[c]: v for c, v in zip(header, row, strict=False) if c in fields}) for line, row in rows]
     meaning = Meaning(mapped.meaning.zone, mapped.meaning.dates or _order(cells, name))
     found, wrong, told = [], [], dict[str, int]()
     for line, row_cells in cells:
@@ -168,7 +173,7 @@ def read_log(text: str, name: str, mapped: Mapped, places: Places = NOWHERE) -> 
     if wrong:
         more = f" And {len(wrong) - SHOWN:,} more lines." if len(wrong) > SHOWN else ""
         raise BadInput(f"{name}: nothing was written. {' '.join(wrong[:SHOWN])}{more}")
-    return LogRead(tuple(found), tuple(left_out), tuple(sorted(told.items())), meaning.dates)
+    return LogRead(tuple(found), tuple(left_out), tuple(sorted(told.items())), meaning.dates, pilot)
 
 
 def _named(aeroplane: str) -> str:

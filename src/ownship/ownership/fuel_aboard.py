@@ -21,6 +21,7 @@ from ownship.units import from_si, to_si
 from ownship.words.figures import number_text
 
 FULL = "full"
+NEVER = "not every tank was seen, filled or noted yet"
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,7 @@ class _State:
     tanks: dict[str, Tank]
     levels: dict[str, Level | str]
     total: Level | None = None
-    why: str = "no tank was seen, filled or noted yet"
+    why: str = NEVER
 
 
 def fuel_aboard(entries: Iterable[Entry], aeroplane: str, tanks: Sequence[Tank], at: datetime, errors: InputErrors,

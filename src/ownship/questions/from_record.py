@@ -31,7 +31,7 @@ LAST_REQUEST = "check.request"
 OWN_KEYS = ("aeroplane", "pilot")  # keys of a request that only the record can answer
 REGISTRATION = re.compile(r"[A-Z0-9][A-Z0-9-]{1,9}")
 NO_AEROPLANE = ("The record keeps no aeroplane yet; name its file beside the flight (`ownship check AEROPLANE.toml FLIGHT.toml`), "
-                "or keep it in the record first.")
+                "or keep it by `ownship weight keep AEROPLANE.toml`.")
 REPLACED = "Recency, open defects and maintenance"
 
 
@@ -98,7 +98,7 @@ def needed_tanks(entries: Iterable[Entry], registration: str, day: date) -> tupl
     found = tanks_on(entries, registration, day)
     if not found:
         raise BadInput(f"The record keeps no tanks of {registration} on {day}: fuel needs the airframe record with its [[tanks]]; "
-                       "keep it in the record first.")
+                       "keep it by `ownship weight keep AEROPLANE.toml`.")
     return found
 
 
@@ -344,7 +344,9 @@ def _fuel_words(s: RecordSituation, entries: tuple[Entry, ...]) -> tuple[tuple[s
     except BadInput:
         return (), ()
     words = {t.tank: t.words for t in found.tanks}
-    lacking = tuple(f"Fuel in the {name} tank by the record: {words.get(name, 'not known')}." for name in missing)
+    wide = {t.tank for t in found.tanks if t.level is not None}
+    lacking = tuple(f"Fuel in the {name} tank by the record: {words.get(name, 'not known')}"
+                    f"{', with too wide an error to plan on' if name in wide else ''}." for name in missing)
     if missing and found.total is not None:
         lacking += (f"Fuel aboard by the record in all: {total_words(found)}; {found.words}.",)
     told = tuple(f"fuel on board: the record, {name} tank {words[name]}" for name in taken

@@ -49,7 +49,7 @@ def _answer(registration: str, moment: datetime, found: FuelAboard | None, oil: 
     base = {"schema": 1, "aeroplane": registration, "at": _iso(moment), "tanks": [], "total": None, "since": None, "oil": oil}
     if found is None:
         return base | {"sentence": f"{registration}: fuel aboard is not known, as the record keeps no tanks of it; keep its "
-                       "airframe record with [[tanks]] first."}
+                       "airframe record with [[tanks]] by `ownship weight keep AEROPLANE.toml`."}
     full = sum(t.full_m3 for t in found.tanks)
     tanks = [{"tank": t.tank, "usable": None if t.level is None else _figure(t.level, t.full_m3), "full_usable": _gal(t.full_m3),
               "known_by": None if t.level is None else t.level.known_by,

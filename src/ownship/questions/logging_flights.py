@@ -97,8 +97,22 @@ def _made(cells: Mapping[str, str], entries: tuple[Entry, ...], aeroplane: str |
     from ownship.ownership.flight_cells import flight_of
     from ownship.questions.places_of_log import places_of_log
 
-    named, flight, told = flight_of(cells, _meaning(zone, dates), places_of_log(entries))
-    return chosen(entries, aeroplane or named), flight, told
+    pilot = only_pilot(entries) if "pilot" not in cells else ""
+    whole = dict(cells) | ({"pilot": pilot} if pilot else {})
+    named, flight, told = flight_of(whole, _meaning(zone, dates), places_of_log(entries))
+    return chosen(entries, aeroplane or named), flight, (*told, *_pilot_words(pilot))
+
+
+def only_pilot(entries: Iterable[Entry]) -> str:
+    """The pilot of a flight that names none: the only one the record keeps; "" where there are several or none."""
+    from ownship.ownership.entries import Pilot, of_kind
+
+    names = {p.name for _, p in of_kind(entries, Pilot)}
+    return names.pop() if len(names) == 1 else ""
+
+
+def _pilot_words(pilot: str) -> tuple[str, ...]:
+    return (f"pilot: {pilot}, the only one of the record",) if pilot else ()
 
 
 def _meaning(zone: str, dates: str) -> Meaning:
@@ -280,7 +294,7 @@ def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str =
         kept = _kept_mapping(entries)
         meaning = _meaning(zone or kept.get("zone", ""), dates)
         registration = registration_of(aeroplane) if aeroplane else ""
-        mapped = Mapped(kept.get("map", {}) | chosen_map, meaning, registration)
+        mapped = Mapped(kept.get("map", {}) | chosen_map, meaning, registration, only_pilot(entries))
         found = read_log(decoded(_bytes(path), path), path, mapped, places_of_log(entries))
         there = {(e.aeroplane, f) for e, f in of_kind(entries, Flight)}
         new = [p for p in found.flights if (p.aeroplane, p.flight) not in there]
@@ -292,7 +306,9 @@ def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str =
         remembered = _to_keep(kept, dict(mapped.fields), meaning.zone)
         written = records.append_many([*items, *([] if remembered is None else [New(remembered)])]) if items else ()
     numbers = tuple(e.number for e in written[:len(items)])
-    return Written(numbers, _imported(path, len(new), len(found.flights) - len(new)), _told(found))
+    again = (f"times without a zone are taken as {meaning.zone}, as last time",) if meaning.zone and not zone else ()
+    return Written(numbers, _imported(path, len(new), len(found.flights) - len(new)),
+                   (*_told(found), *_pilot_words(found.pilot), *again))
 
 
 def _kept_mapping(entries: tuple[Entry, ...]) -> dict[str, Any]:

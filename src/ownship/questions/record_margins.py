@@ -5,14 +5,17 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, fields, replace
 
+from ownship.errors import BadInput
 from ownship.flight import margins as rule
 from ownship.flight.situation import Situation
 from ownship.ownership.defects import OpenDefect, open_defects
 from ownship.ownership.entries import Defect, Entry, Pilot, of_kind
 from ownship.ownership.maintenance import NOT_KNOWN as ITEM_NOT_KNOWN
 from ownship.ownership.maintenance import OVERDUE, OpenItem, kept_any, open_items
+from ownship.ownership.progress import DEFAULT_CLASS
 from ownship.ownership.recency import NOT_KNOWN as RECENCY_NOT_KNOWN
 from ownship.ownership.recency import Lapse, lapsed
+from ownship.questions.recent import landing_day, night_at, positions_of
 from ownship.units import from_si
 from ownship.words.verdicts import ADVICE, LIMITATION, OUTSIDE, TIGHT
 from ownship.world.sun import SUNSET_ZENITH_DEG, is_night
@@ -124,7 +127,12 @@ def _recency(s: RecordSituation, entries: tuple[Entry, ...], uses: tuple[str, ..
         which = f"{s.pilot!r} is not among them" if s.pilot else "the request names none"
         return [], [f"Recency: the record keeps the pilots {', '.join(pilots)} and {which}; write pilot = \"...\" at the top of "
                     "the request."]
-    return [_lapse(x, name) for x in lapsed(entries, name, pilots[name].place, uses, s.day)], []
+    place, position = pilots[name].place, positions_of()
+    try:
+        found = lapsed(entries, name, place, uses, s.day, DEFAULT_CLASS, landing_day(position), night_at(place, position))
+    except BadInput as error:
+        return [], [f"Recency of {name}: {error}"]
+    return [_lapse(x, name) for x in found], []
 
 
 def _lapse(x: Lapse, pilot: str) -> rule.Margin:
