@@ -121,6 +121,13 @@ def test_bad_input_is_a_sentence_and_writes_nothing(capsys, words, said):
     assert kept() == ()
 
 
+@pytest.mark.parametrize(("off", "on", "said"), [
+    ("2999-07-11T15:00Z", "2999-07-11T16:00Z", "are allowed"), ("0001-01-01T00:00+10:00", "0001-01-01T01:00+10:00", "are allowed"),
+    ("2199-07-11T15:00Z", "2199-07-11T16:00Z", "lies ahead"), ("2026-07-11T15:00Z", "2036-07-11T16:00Z", "24 h are allowed")])
+def test_years_that_cannot_be(capsys, off, on, said):
+    assert said in refused(capsys, *FIRST[:8], "--off-blocks", off, "--on-blocks", on)
+
+
 def test_a_flight_needs_its_blocks_its_places_and_its_aeroplane(capsys):
     assert "off_blocks, and on_blocks or flight_time, are needed" in refused(capsys, *FIRST[:8])
     assert "origin is missing" in refused(capsys, "log", "add", "--to", "KU79")

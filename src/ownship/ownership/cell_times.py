@@ -15,6 +15,7 @@ from ownship.units import parse, to_si
 PLACE = "place"  # a zone: that of the aerodrome where the time was read
 DATE_ORDERS = ("dmy", "mdy")
 HALF_DAY_S = parse("12 h", "time")
+YEARS = (1903, 2200)
 MOMENTS = ("off_blocks", "take_off", "landing", "on_blocks")
 _MONTHS = dict(zip(("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"), range(1, 13), strict=True))
 _ISO = re.compile(r"(\d{4})[-/](\d{1,2})[-/](\d{1,2})")
@@ -167,13 +168,21 @@ def zone_named(name: str) -> tzinfo:
 def _dated(name: str, text: str, meaning: Meaning) -> datetime:
     """Date and time of one text; naive where it says no zone."""
     try:
-        return datetime.fromisoformat(text) if len(text) > 10 else _missing_time(name, text)
+        found = datetime.fromisoformat(text) if len(text) > 10 else _missing_time(name, text)
     except ValueError:
         pass
+    else:
+        _refuse_year(found.year, text)
+        return found
     head, _, tail = text.rpartition(" ")
     if head and (match := _TIME.fullmatch(tail)):
         return datetime.combine(read_date(head, meaning.dates), time(int(match[1]), int(match[2]), int(match[3] or 0)))
     raise BadInput(f"{name} {text!r} is no moment; write 2026-07-11T15:00-06:00, or a time where the date has its own column.")
+
+
+def _refuse_year(year: int, text: str) -> None:
+    if not YEARS[0] <= year <= YEARS[1]:
+        raise BadInput(f"{text!r} is of the year {year}, and {YEARS[0]} to {YEARS[1]} are allowed; correct it.")
 
 
 def _missing_time(name: str, text: str) -> datetime:
@@ -182,6 +191,12 @@ def _missing_time(name: str, text: str) -> datetime:
 
 def read_date(text: str, order: str = "") -> date:
     """A date: 2026-07-11, 11 Jul 2026, Jul 11, 2026; 11/07/2026 only where the order is known (dmy, mdy)."""
+    found = _any_date(text, order)
+    _refuse_year(found.year, text)
+    return found
+
+
+def _any_date(text: str, order: str) -> date:
     bare = text.strip()
     try:
         if match := _ISO.fullmatch(bare):

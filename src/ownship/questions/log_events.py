@@ -5,20 +5,19 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.questions.from_record import aboard, chosen, tanks_on
-from ownship.questions.logging_flights import Written, day_of, defect_json, opened
+from ownship.questions.logging_flights import AHEAD, Written, day_of, defect_json, opened
 
 if TYPE_CHECKING:
     from ownship.ownership.entries import Entry, Money, TankContents
 
 MONEY = re.compile(r"(\d{1,9}(?:\.\d{1,4})?)\s*([A-Za-z]{3})")
-AHEAD = timedelta(hours=24)
 BACK_H = 0.1
 
 
@@ -33,8 +32,8 @@ def moment_of(option: str, text: str | None) -> datetime:
         raise BadInput(f"{option}: {text!r} is no moment; write 2026-07-11T15:00-06:00.") from None
     if found.tzinfo is None:
         raise BadInput(f"{option}: {text!r} has no zone; write 2026-07-11T15:00-06:00.")
-    if found > now + AHEAD:
-        raise BadInput(f"{option}: {text!r} lies ahead; the record keeps what has happened.")
+    if not 1903 <= found.year <= 2200 or found > now + AHEAD:
+        raise BadInput(f"{option}: {text!r} lies ahead, or before aeroplanes; the record keeps what has happened.")
     return found.astimezone(UTC)
 
 

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from ownship.store.records import Records
 
 MAPPING = "log.import"
+AHEAD = timedelta(hours=24)
 EMPTY = ("No flight is kept yet. Add one with `ownship log add --from KBOI --to KU79 --off-blocks 2026-07-11T15:00-06:00 "
          "--on-blocks 2026-07-11T16:05-06:00 --aeroplane N0160T`, or bring a CSV with `ownship log import FILE.csv`.")
 
@@ -140,6 +141,10 @@ def _refuse(new: list[Placed], entries: tuple[Entry, ...], without: int | None =
     kept = [Placed(f"entry {e.number}", e.aeroplane, f, False) for e, f in of_kind(entries, Flight)
             if e.aeroplane in touched and e.number != without]
     refuse([*kept, *new], entries)
+    ahead = next((p for p in new if p.flight.on_blocks > datetime.now(UTC) + AHEAD), None)
+    if ahead is not None:
+        raise BadInput(f"Nothing was written. {ahead.where}: the flight ends {ahead.flight.on_blocks:%Y-%m-%d %H:%M}Z, which lies "
+                       "ahead; the record keeps what has happened.")
     _refuse_fuel(new, entries)
 
 
