@@ -324,6 +324,19 @@ def import_data(folder: str, /, *, date: str | None = None, json: bool = False) 
             print(f"{title}: {line}")
 
 
+def keep_aerodrome(file: str, /, *, json: bool = False) -> None:
+    """Keep an aerodrome record of your own (TOML: ident, runways, source, date); it goes before the open data from then on."""
+    from ownship.papers.text import airports_table
+    from ownship.questions.own_aerodromes import keep
+    from ownship.questions.places import airports_json
+
+    found = keep(file)
+    if json:
+        print(dumps(airports_json([found]), ensure_ascii=False))
+    else:
+        _console().print(airports_table([found]))
+
+
 def backup(file: str, /, *, json: bool = False) -> None:
     """The whole record into one file, also while it is in use. Keep it on another disk."""
     from ownship.questions.keeping import backup as ask
@@ -430,6 +443,7 @@ def _app() -> Any:
     app.command(study)
     data = App(name="data", help="Data that you bring.")
     data.command(import_data, name="import")
+    data.command(keep_aerodrome, name="aerodrome")
     data.command(export_data, name="export")
     data.command(read_data, name="read")
     app.command(data)

@@ -158,13 +158,16 @@ def _check_names(request: FlightRequest, record: AirframeRecord) -> None:
 
 def _places(request: FlightRequest) -> tuple[dict[str, Aerodrome], tuple[Aerodrome, ...]]:
     """The aerodromes named in the request (own records over open data) and those near the route."""
+    from ownship.questions.own_aerodromes import kept
+
     connection = _database()
     names = dict.fromkeys((request.origin, *request.via, request.destination, *request.alternates, *request.weather))
-    places = {}
+    places, own = {}, kept()
     for name in names:
         needed = name not in request.weather or name in (request.origin, *request.via, request.destination,
                                                          *request.alternates)
-        found = _place(name, request, connection, needed=needed)
+        found = own.get(name) if name not in request.aerodromes else None
+        found = found or _place(name, request, connection, needed=needed)
         if found is not None:
             places[name] = found
     return places, _near(request, places, connection)

@@ -113,9 +113,12 @@ def _day(option: str, text: str) -> date:
 
 def airports(text: str, most: int = 20) -> list[Aerodrome]:
     """Aerodromes that a search text finds."""
+    from ownship.questions.own_aerodromes import kept
     from ownship.world import aerodrome_database as database
 
-    return database.search(aerodromes(), text, today(), most)
+    own = {i: a for i, a in kept().items() if text.strip().upper() in (i, *a.codes) or text.strip().lower() in a.name.lower()}
+    rest = [a for a in database.search(aerodromes(), text, today(), most) if a.ident not in own]
+    return [*own.values(), *rest][:most]
 
 
 def airports_json(found: list[Aerodrome]) -> dict[str, Any]:

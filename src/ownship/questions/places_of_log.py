@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from ownship.ownership.cell_times import Places
+from ownship.questions.own_aerodromes import kept
 from ownship.questions.places import aerodromes
 from ownship.rules.ruleset import load_ruleset, place_of_country
 from ownship.world.aerodromes import Aerodrome
@@ -33,7 +34,7 @@ def places_of_log(entries: tuple[Entry, ...] = ()) -> Places:
     A landing is at night by the place's definition for carrying passengers (USA: sunset + 1 h to sunrise - 1 h), night time by
     that of the log (civil twilight); a place without rules: civil twilight for both, which is stated in docs/methods/log.md.
     """
-    own = _own_aerodromes(entries)
+    own = kept(entries)
 
     @cache
     def find(ident: str) -> Aerodrome | None:
@@ -61,23 +62,6 @@ def _find(ident: str) -> Aerodrome | None:
     from ownship.world.aerodrome_database import find
 
     return find(aerodromes(), ident, today())
-
-
-def _own_aerodromes(entries: tuple[Entry, ...]) -> dict[str, Aerodrome]:
-    """The owner's aerodrome records; one that cannot be read is left to the open data."""
-    from ownship.errors import OwnshipError
-    from ownship.ownership.entries import AerodromeRecord, of_kind
-    from ownship.schema import read_toml
-    from ownship.world.aerodromes import aerodrome_from_table
-
-    found = {}
-    for _, record in of_kind(entries, AerodromeRecord):
-        try:
-            ident = record.ident.upper()
-            found[ident] = aerodrome_from_table(read_toml(record.toml, ident), ident, _find(ident))
-        except OwnshipError:
-            continue
-    return found
 
 
 def _definition(place: Aerodrome, moment: datetime, uses: tuple[str, ...]) -> tuple[float, float, float]:
