@@ -1,0 +1,164 @@
+"""The first two moves of the Flight screen: read the address, ask once. What is shown is worked out from the answer alone."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from ownship.errors import OwnshipError
+from ownship.questions import check as asking
+from ownship.web.forms import VIEW, Form, blank, form_of, to_request, write_toml
+
+if TYPE_CHECKING:
+    from ownship.aeroplane.description import AirframeRecord
+    from ownship.flight.answer import Assessment
+    from ownship.flight.levels import Levels
+    from ownship.flight.remedies import Found
+    from ownship.flight.situation import Situation
+    from ownship.flight.when import LeavingTimes
+
+DEMO = "demo"
+LINE = re.compile(r"^flight line \d+, ")  # the line of a text that the pilot never sees
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One address read and answered; refusal: the one sentence where it cannot be; empty: nothing is asked yet."""
+
+    query: dict[str, str]
+    aeroplane: str = DEMO
+    aeroplanes: tuple[str, ...] = ()
+    form: Form | None = None
+    situation: Situation | None = None
+    answer: Assessment | None = None
+    refusal: str = ""
+    empty: bool = False
+    rows: tuple[int, ...] = ()
+    request: dict[str, Any] | None = None
+    found: Found | None = None
+    levels: Levels | None = None
+    when: LeavingTimes | None = None
+
+
+def ask(query: Mapping[str, str]) -> Asked:
+    """The flight of an address, assessed once; what more was asked for (remedies, levels, when) beside it."""
+    plain = dict(query)
+    asked = Asked(plain)
+    try:
+        asked = replace(asked, aeroplanes=kept(), aeroplane=plain.get("aeroplane", "").strip().upper() or DEMO)
+        if asked.aeroplane == DEMO.upper():
+            asked = replace(asked, aeroplane=DEMO)
+        asked = replace(asked, form=_form(plain, asked.aeroplane))
+        assert asked.form is not None
+        if asked.aeroplane != DEMO and not asked.form.query:
+            return replace(asked, empty=True)
+        request, rows = to_request(asked.form)
+        asked = replace(asked, request=request, rows=rows)
+        s = _situation(asked)
+        return _more(replace(asked, situation=s, answer=_assessed(s)))
+    except OwnshipError as error:
+        return replace(asked, answer=None, refusal=LINE.sub("", str(error)))
+
+
+def _more(asked: Asked) -> Asked:
+    s, answer = asked.situation, asked.answer
+    assert s is not None and answer is not None
+    if asked.query.get("remedies"):
+        from ownship.questions.remedying import search
+
+        asked = replace(asked, found=search(s, answer))
+    if asked.query.get("levels"):
+        from ownship.flight.levels import levels
+
+        asked = replace(asked, levels=levels(s))
+    if asked.query.get("when"):
+        from ownship.flight.when import leaving_times
+
+        asked = replace(asked, when=leaving_times(s))
+    return asked
+
+
+def _assessed(s: Situation) -> Assessment:
+    from ownship.flight.assessment import assess
+    from ownship.flight.extras import with_extras
+    from ownship.questions.from_record import with_record
+
+    return with_record(s, with_extras(s, assess(s)))
+
+
+def flight_query(query: Mapping[str, str]) -> dict[str, str]:
+    """The part of an address that is the flight, without what belongs to the page."""
+    return {k: v for k, v in query.items() if k not in VIEW}
+
+
+# -- which aeroplane ------------------------------------------------------------------------------------------------------
+@lru_cache(maxsize=1)
+def _demo() -> tuple[dict[str, Any], AirframeRecord]:
+    from ownship.aeroplane.reading import read_airframe
+
+    return tomllib.loads(asking.demo_flight()), read_airframe(asking.demo_aeroplane(), "demo")
+
+
+def kept() -> tuple[str, ...]:
+    """Registrations of the owner's aeroplanes; none where no record is kept."""
+    from ownship.ownership.entries import standing
+    from ownship.questions.from_record import kept_aeroplanes
+    from ownship.questions.record import NAME, open_record, record_folder
+
+    if not (record_folder() / NAME).exists():
+        return ()
+    records = open_record()
+    try:
+        return kept_aeroplanes(standing(records.all()))
+    finally:
+        records.close()
+
+
+def _form(query: dict[str, str], aeroplane: str) -> Form:
+    if aeroplane == DEMO:
+        base, record = _demo()
+        return form_of(query, base, record)
+    from ownship.aeroplane.reading import read_airframe
+
+    record = read_airframe(_kept_texts(aeroplane, _day(query))[0], f"{aeroplane} of the record")
+    return form_of(query, blank(record), record)
+
+
+def _day(query: Mapping[str, str]) -> date:
+    """The day of departure as typed; today where it is not (yet) one."""
+    try:
+        return date.fromisoformat(query.get("departure", "").strip()[:10])
+    except ValueError:
+        return datetime.now(UTC).date()
+
+
+def _kept_texts(registration: str, day: date) -> tuple[str, Any]:
+    """The airframe record of a day as TOML and the folder of its rows; BadInput where the record keeps none."""
+    from ownship.ownership.entries import standing
+    from ownship.ownership.revisions import record_toml
+    from ownship.questions.from_record import _rows_folder, registration_of
+    from ownship.questions.record import open_record
+
+    which = registration_of(registration)
+    records = open_record()
+    try:
+        entries = standing(records.all())
+        return record_toml(entries, which, day), _rows_folder(entries, which, day)
+    finally:
+        records.close()
+
+
+def _situation(asked: Asked) -> Situation:
+    assert asked.request is not None
+    text = write_toml(asked.request)
+    if asked.aeroplane == DEMO:
+        return asking.situation(asking.demo_aeroplane(), text, name="flight", aeroplane_name=DEMO)
+    from ownship.questions.record_margins import by_record
+
+    airframe, folder = _kept_texts(asked.aeroplane, _day({"departure": str(asked.request.get("departure", ""))}))
+    return by_record(asking.situation(airframe, text, folder, "flight", f"{asked.aeroplane} of the record"), asked.aeroplane, "")
