@@ -161,5 +161,5 @@ def _words(x: float, y: float, text: str, anchor: str = "start", name: str = "")
 
 
 def _svg(said: str, height: float, parts: list[str], top: float = 0.0) -> Markup:
-    return Markup(f'<svg class="drawing" viewBox="0 {top:.0f} {WIDTH:.0f} {height - top:.0f}" role="img" aria-label="{escape(said)}">'
-                  f'{"".join(parts)}</svg>')
+    view = f"0 {top:.0f} {WIDTH:.0f} {height - top:.0f}"
+    return Markup(f'<svg class="drawing" viewBox="{view}" role="img" aria-label="{escape(said)}">{"".join(parts)}</svg>')

@@ -21,6 +21,7 @@ from ownship.flight.request import KNOWN_BY, SURFACE_STATES
 Path = tuple[str | int, ...]
 VIEW = ("aeroplane", "theme", "remedies", "levels", "when", "before")  # of the page, not of the flight
 PLACE = re.compile(r"[A-Z0-9-]{2,8}|-?[0-9.]{1,10},-?[0-9.]{1,10}")
+BARE = re.compile(r"[A-Za-z0-9_-]+")
 MOST_LOADS, MOST_PLACES = 16, 12
 LISTS = {"via": " ", "alternates": " ", "ground": ", "}
 MAY = {"": (False, False), "stay": (True, False), "move": (False, True), "stay or move": (True, True)}
@@ -127,11 +128,12 @@ class Form:
     def _weather(self) -> tuple[Group, ...]:
         found = []
         for place in self.places:
-            fields = tuple(Field(f"weather_{place}_{key}", f"{place}: {label}", ("weather", place, key), hint)
+            fields = tuple(Field(f"weather_{place}_{key}", f"{place}: {label}", ("weather", place, key), hint,
+                                 kind="wide" if key == "metar" else "text")
                            for key, label, hint in WEATHER)
             found.append(Group(f"Weather at {place}", fields, note="" if any(self._typed(f.name, f.path) for f in fields) else
                                "Nothing is entered: its weather is not known."))
-        aloft = Field("aloft", "Winds aloft (true), by level", ("aloft",), "6000 ft 290/08 24 C; 9000 ft 280/14 16 C")
+        aloft = Field("aloft", "Winds aloft (true), by level", ("aloft",), "6000 ft 290/08 24 C; 9000 ft 280/14 16 C", kind="wide")
         return (*found, Group("Winds aloft", (aloft,)))
 
     @cached_property
@@ -164,13 +166,13 @@ def _flight() -> Group:
         Field("from", "From", ("from",), "ident or lat,lon"), Field("to", "To", ("to",), "ident or lat,lon"),
         Field("via", "Via", ("via",), "idents, blanks between"),
         Field("alternates", "Alternates", ("alternates",), "idents, blanks between"),
-        Field("departure", "Leaving the blocks", ("departure",), "2026-07-11T15:00-06:00"),
-        Field("leave_again", "Leaving the destination again", ("leave_again",), "empty: one hour after arrival"),
+        Field("departure", "Leaving the blocks", ("departure",), "2026-07-11T15:00-06:00", kind="wide"),
+        Field("leave_again", "Leaving the destination again", ("leave_again",), "empty: one hour after arrival", kind="wide"),
         Field("rules", "Flight rules", ("rules",), choices=(("VFR", "VFR"), ("IFR", "IFR"))),
         Field("cruise_altitude", "Cruise altitude", ("cruise_altitude",), "9500 ft"),
         Field("power", "Power", ("power",), "2450 rpm or 65 %"),
         Field("mixture", "Mixture in cruise", ("mixture",), choices=(("lean", "lean"), ("rich", "rich"))),
-        Field("ground", "Highest ground by leg", ("ground", "highest"), "8200 ft, 8900 ft"),
+        Field("ground", "Highest ground by leg", ("ground", "highest"), "8200 ft, 8900 ft", kind="wide"),
         Field("planned_departure", "Planned departure", ("planned_departure",), kind="hidden"),
         Field("planned_leave_again", "Planned leaving again", ("planned_leave_again",), kind="hidden")), open=True)
 
@@ -297,7 +299,7 @@ def write_toml(data: dict[str, Any], prefix: str = "") -> str:
     """A TOML text of nested plain values (texts, numbers, flags, lists, tables, arrays of tables)."""
     lines, below = [], []
     for key, value in data.items():
-        name = json.dumps(key)
+        name = key if BARE.fullmatch(key) else _text(key)
         if isinstance(value, dict):
             below.append(f"\n[{prefix}{name}]\n{write_toml(value, f'{prefix}{name}.')}")
         elif isinstance(value, list) and value and all(isinstance(v, dict) for v in value):
@@ -309,7 +311,14 @@ def write_toml(data: dict[str, Any], prefix: str = "") -> str:
 
 def _toml(value: Any) -> str:
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{json.dumps(k)} = {_toml(v)}" for k, v in value.items()) + "}"
+        return "{" + ", ".join(f"{_text(k)} = {_toml(v)}" for k, v in value.items()) + "}"
     if isinstance(value, list):
         return "[" + ", ".join(_toml(v) for v in value) + "]"
-    return json.dumps(value.isoformat() if hasattr(value, "isoformat") else value)
+    if isinstance(value, str) or hasattr(value, "isoformat"):
+        return _text(value if isinstance(value, str) else value.isoformat())
+    return json.dumps(value)
+
+
+def _text(value: str) -> str:
+    """A TOML basic string: JSON's escapes, any letter as it is, and the one control character that JSON leaves."""
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
