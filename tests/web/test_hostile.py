@@ -17,7 +17,7 @@ CLIENT = TestClient(create_app(), base_url="http://127.0.0.1")
 NAMES = sorted({*ask({"to": ""}).form.by_name, *ask({}).form.by_name, "theme", "before", "aeroplane", "load15", "load99", "weather_X_wind",
                 "weather_<b>_wind", "runway_KBOI_end", "remedies_"})
 NASTY = st.sampled_from(["", " ", "0 lb", "-1 lb", "1e400 lb", "nan lb", "inf kt", "9" * 400, "\x00", "\x7f", "\\", '"', "'''", '"""\n[x]', "{{7*7}}",
-                         "{% raw %}", "<script>alert(1)</script>", '"><img src=x onerror=alert(1)>', "../../etc/passwd", "٣ lb", "😀", "‮abc",
+                         "{% raw %}", "<script>alert(1)</script>", '"><img src=x onerror=alert(1)>', "../../etc/passwd", "٣ lb", "😀", "\u202eabc",
                          "KBOI", "KU79", "90,0", "-90,180", "43.6,-116.2", "0,0", "KBOI KBOI KBOI", "2026-07-11T15:00", "0001-01-01T00:00+00:00",
                          "9999-12-31T23:59-12:00", "2026-02-30T00:00-06:00", "500 ft", "20000 ft", "-1500 ft", "100 %", "20 %", "1000 rpm",
                          "4000 rpm", "0 usgal", "full", "tab", "360/99G99", "calm", "VRB05", "IFR", "stay", "front", "baggage", "1", "999 lb",
@@ -46,7 +46,7 @@ def test_any_address_is_answered_or_refused_in_a_sentence(query):
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(QUERY)
 def test_page_and_data_agree(query):
-    asked, data = ask({k: v for k, v in query.items()}), CLIENT.get("/flight.json", params=query)
+    asked, data = ask(dict(query)), CLIENT.get("/flight.json", params=query)
     assert (data.status_code == 200) == (asked.answer is not None)
     if asked.answer is not None:
         assert data.json()["sentence"] == asked.answer.sentence

@@ -2,6 +2,7 @@
 
 import html
 import re
+from itertools import pairwise
 
 import pytest
 from fastapi.testclient import TestClient
@@ -140,7 +141,7 @@ def test_every_field_has_its_own_label_and_every_hint_is_there(page):
 def test_headings_follow_in_order_and_landmarks_are_named(page):
     levels = [int(x) for x in re.findall(r"<h([1-6])", page.text)]
     assert levels[0] == 1 and levels.count(1) == 1
-    assert all(b <= a + 1 for a, b in zip(levels, levels[1:], strict=False))
+    assert all(b <= a + 1 for a, b in pairwise(levels))
     assert '<html lang="en"' in page.text and 'class="skip" href="#answer"' in page.text
     for part in re.findall(r'aria-labelledby="([^"]*)"', page.text):
         assert f'id="{part}"' in page.text

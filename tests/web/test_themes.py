@@ -62,7 +62,7 @@ def test_a_theme_is_chosen_by_the_address_and_stays_with_every_way_on():
     page = CLIENT.get("/", params={"theme": "night", "load2_out": "1"})
     assert '<html lang="en" data-theme="night">' in page.text and "set-cookie" not in page.headers
     assert '<input type="hidden" name="theme" value="night">' in page.text
-    ways = [x for x in re.findall(r'href="(/[^"]*remedies=1[^"]*)"', page.text)]
+    ways = re.findall(r'href="(/[^"]*remedies=1[^"]*)"', page.text)
     assert ways and all("theme=night" in x and "load2_out=1" in x for x in ways)
 
 
