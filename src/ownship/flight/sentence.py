@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC
+from datetime import UTC, datetime
 
 import numpy as np
 
@@ -11,16 +11,17 @@ from ownship.flight import warnings as air_warnings
 from ownship.flight.flown import Flown
 from ownship.flight.judge_route import light_words
 from ownship.flight.margins import Margin
+from ownship.flight.places import PlaceWeather
 from ownship.flight.planning import figures
 from ownship.flight.runways import JudgedEnd
 from ownship.flight.situation import Situation
 from ownship.flight.warnings import PlaceAir, Warning
+from ownship.flight.weather_sources import HOLDS_S
 from ownship.performance.model import priors
 from ownship.words.figures import number_text
 from ownship.words.verdicts import NOT_KNOWN, OUTSIDE, TIGHT, WITHIN, Verdict
 from ownship.world import magnetism
-
-OLD_REPORT_MIN = 120.0
+from ownship.world.weather import observed_moment
 
 
 def sentence(verdict: Verdict, margins: tuple[Margin, ...]) -> str:
@@ -70,16 +71,20 @@ def warnings_of(s: Situation, flown: Flown | None, runways: dict[str, JudgedEnd]
     return tuple({"id": w.id, "text": w.text, "place": w.place, "source": w.source} for w in seen.values())
 
 
-def _age(s: Situation, index: int, place: str, observed: tuple[int, int, int] | None) -> list[Warning]:
-    """A report whose day or hour is far from the departure is named: a METAR holds for its hour."""
-    if observed is None:
+def _age(s: Situation, place: str, weather: PlaceWeather) -> list[Warning]:
+    """A report made more than an hour before or after the moment it is used for is named: a METAR holds for its hour."""
+    if weather.weather.observed is None:
         return []
-    departure = s.departure.astimezone(UTC)
-    minutes = (departure.hour - observed[1]) * 60 + departure.minute - observed[2]
-    if observed[0] == departure.day and abs(minutes) <= OLD_REPORT_MIN:
+    used = (weather.at or s.departure).astimezone(UTC)
+    made = observed_moment(weather.weather.observed, used)
+    if abs((used - made).total_seconds()) <= HOLDS_S:
         return []
-    return [Warning("weather", f"The METAR is of the {observed[0]:02d}th at {observed[1]:02d}:{observed[2]:02d}Z, the departure "
-                    f"on the {departure.day:02d}th at {departure:%H:%M}Z: get the report of the hour.", place, "METAR")]
+    return [Warning("weather", f"The METAR is of {_moment(made)}, used for {_moment(used)}: get the report of the hour.", place,
+                    "METAR")]
+
+
+def _moment(at: datetime) -> str:
+    return f"{at.day} {at:%b %H:%M}Z"
 
 
 def _place(s: Situation, index: int, departing: bool) -> list[Warning]:
@@ -89,7 +94,7 @@ def _place(s: Situation, index: int, departing: bool) -> list[Warning]:
     if weather is None:
         return []
     found = [Warning("weather", f"The weather is {weather.words}: see the place's own.", point.name)] if weather.borrowed else []
-    found += _age(s, index, point.name, weather.weather.observed)
+    found += _age(s, point.name, weather)
     air = weather.air(point.elevation_m)
     if air is None or weather.weather.temperature_k is None or point.elevation_m is None:
         return found

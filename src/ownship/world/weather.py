@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
 
 from ownship.errors import WeatherText
 from ownship.units import from_si, to_si
@@ -85,6 +86,13 @@ def parse_metar(text: str, where: str = "metar") -> SurfaceWeather:
     _believable(where, observed, altimeter, (temperature, dew_point))
     return SurfaceWeather(_wind_of(main, where), temperature, dew_point, altimeter, _visibility(main), _ceiling(main),
                           f"METAR {body}", stamp[1], observed, _falling(main))
+
+
+def observed_moment(observed: tuple[int, int, int], near: datetime) -> datetime:
+    """The moment (UTC) of a report's day, hour and minute that lies nearest to an aware moment, within about half a month."""
+    day, hour, minute = observed
+    days = (near.astimezone(UTC).date() + timedelta(days=n) for n in range(-31, 32))
+    return min((datetime.combine(d, time(hour, minute), UTC) for d in days if d.day == day), key=lambda m: abs(m - near))
 
 
 def _falling(main: str) -> str:
