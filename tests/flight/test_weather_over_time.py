@@ -19,7 +19,7 @@ from ownship.flight.airmass import Column, aloft_of_forecasts
 from ownship.flight.alter import altered
 from ownship.flight.assessment import assess
 from ownship.flight.judge_route import weather_margins
-from ownship.flight.places import WeatherEntry, wind_between
+from ownship.flight.places import WeatherEntry, weather_of, wind_between
 from ownship.flight.request import read_request
 from ownship.flight.weather_at import NOTHING, weather_over_time_margins
 from ownship.physics.atmosphere import isa_pressure_pa, isa_temperature_k
@@ -182,6 +182,52 @@ def test_a_metar_holds_for_an_hour_around_its_own_time():
     near = flight(plain | {"departure": "2026-07-11T19:30Z"}).weather["KBOI"]
     assert near.weather.temperature_k == pytest.approx(303.15) and near.age_s == pytest.approx(37 * 60)
     assert flight(plain | {"departure": "2026-07-12T01:00Z"}).weather["KBOI"].weather == NOTHING
+
+
+@pytest.mark.parametrize("day", ["04", "03", "31", "30", "10"])
+def test_a_metar_of_another_day_is_not_known_for_the_flight(day):
+    plain = with_weather("KBOI", metar=f"KBOI {day}2053Z 31008KT 10SM CLR 30/07 A3002")
+    s = flight(plain)
+    assert s.weather["KBOI"].weather == NOTHING and "12 h" in s.weather["KBOI"].words
+    margins = by_id(assess(s).margins)
+    assert margins["runway.take_off.KBOI"].verdict == "not known"
+    assert any("METAR" in w and "KBOI" in w for w in weather_over_time_margins(s)[1])
+
+
+@pytest.mark.parametrize(("stamp", "used", "warned"), [("112053Z", True, False), ("111953Z", True, True), ("110901Z", True, True),
+                                                       ("110859Z", False, False), ("120859Z", True, True),
+                                                       ("120901Z", False, False)])
+def test_a_metar_is_used_up_to_twelve_hours_off_and_warned_of_from_one_on(stamp, used, warned):
+    s = flight(with_weather("KBOI", metar=f"KBOI {stamp} 31008KT 10SM CLR 30/07 A3002"))
+    assert (s.weather["KBOI"].weather != NOTHING) == used
+    said = [w for w in assess(s).warnings if "report of the hour" in w["text"]]
+    assert bool(said) == warned
+
+
+def test_a_metar_of_another_day_says_nothing_of_a_place_on_the_way():
+    for stamp, used in (("111953Z", True), ("042053Z", False), ("110053Z", False)):
+        s = flight(with_weather("U88", metar=f"KBOI {stamp} 31008KT 10SM OVC030 30/07 A3002"))
+        assert (weather_of(s.request, "U88", s.places, s.day).weather.wind is not None) == used
+
+
+def test_values_typed_beside_an_old_metar_stay():
+    s = flight(with_weather("KBOI", metar="KBOI 042053Z 31008KT 10SM CLR 30/07 A3002", temperature="33 C"))
+    w = s.weather["KBOI"].weather
+    assert w.temperature_k == pytest.approx(to_si(33, "C", "temperature")) and w.wind is None and w.altimeter_pa is None
+
+
+def test_leaving_again_days_later_does_not_take_the_metar_of_the_arrival():
+    s = flight(with_weather("KU79", metar="KU79 112153Z 31008KT 10SM CLR 25/07 A3002"))
+    assert s.weather["KU79"].weather != NOTHING and s.weather_for("leave_again").weather == NOTHING
+
+
+def test_at_the_turn_of_a_month_a_fresh_metar_is_not_warned_of_and_an_old_one_by_its_day():
+    late = data(departure="2026-08-01T00:00Z", leave_again="2026-08-03T08:00-06:00")
+    for stamp, warned in (("312353Z", False), ("312153Z", True)):
+        late["weather"] = {**late["weather"], "KBOI": {"metar": f"KBOI {stamp} 31008KT 10SM CLR 30/07 A3002"}}
+        said = [w["text"] for w in assess(flight(late)).warnings if "report of the hour" in w["text"]]
+        assert bool(said) == warned
+    assert "31 Jul 21:53Z" in said[0] and "1 Aug 00:00Z" in said[0]
 
 
 # ------------------------------------------------------------------ the owner's hours
@@ -422,20 +468,35 @@ def column(hours=range(-3, 7), wind=(270.0, 10.0), fetched_h=-3, elevation_m=800
     return Forecast(43.6, -116.2, elevation_m, tuple(made), LEAVING + timedelta(hours=fetched_h), "made by hand", "none")
 
 
-def test_a_forecast_goes_before_what_was_typed_and_behind_the_owners_hours():
+METAR = "KBOI {} 31008KT 10SM CLR 30/07 A3002"  # made by hand for the tests
+
+
+@pytest.mark.parametrize(("metar", "source", "celsius"), [("112053Z", "METAR", 30.0), ("112147Z", "METAR", 30.0),
+                                                          ("111853Z", "forecast", None), ("042053Z", "forecast", None)])
+def test_a_fresh_metar_goes_before_the_forecast_and_an_older_one_behind_it(metar, source, celsius):
+    s = flight(with_weather("KBOI", metar=METAR.format(metar)), {"KBOI": column()})
+    found, ground = s.weather["KBOI"], float(isa_temperature_k(s.places["KBOI"].elevation_m))
+    expected = ground if celsius is None else to_si(celsius, "C", "temperature")
+    assert found.weather.temperature_k == pytest.approx(float(expected), abs=0.01) and source in found.words
+
+
+def test_what_was_typed_goes_before_the_forecast_and_behind_the_owners_hours():
     made = {"KBOI": column()}
     s = flight(data(), made)
-    place = s.places["KBOI"]
-    assert s.weather["KBOI"].weather.temperature_k == pytest.approx(float(isa_temperature_k(place.elevation_m)), abs=0.01)
-    assert s.weather["KBOI"].weather.ceiling_m == pytest.approx(to_si(12000, "ft"))  # a forecast has none: as typed
-    assert s.weather["KU79"].weather.temperature_k == pytest.approx(to_si(25, "C", "temperature"))
+    assert s.weather["KBOI"].weather.temperature_k == pytest.approx(to_si(34, "C", "temperature"))
+    wind_only = flight(with_weather("KBOI", wind="100/05"), made)
+    ground = float(isa_temperature_k(wind_only.places["KBOI"].elevation_m))
+    assert wind_only.weather["KBOI"].weather.wind.from_deg == 100.0  # the forecast fills what was not typed
+    assert wind_only.weather["KBOI"].weather.temperature_k == pytest.approx(ground, abs=0.01)
+    gone = flight(data(planned_departure="2026-07-11T12:00-06:00"), made).weather["KBOI"]
+    assert gone.weather.temperature_k == pytest.approx(ground, abs=0.01)  # typed for three hours before
     own = flight(hourly(hour(LEAVING, temperature="31 C")), made).weather["KBOI"]
     assert own.weather.temperature_k == pytest.approx(to_si(31, "C", "temperature"))
 
 
 @pytest.mark.parametrize("fetched_h", [-3, -30, -60, -120])
 def test_the_error_of_the_forecast_takes_the_place_of_the_planning_figure(fetched_h):
-    s = flight(data(), {"KBOI": column(fetched_h=fetched_h), "KU79": column(fetched_h=fetched_h)})
+    s = flight(data(weather=None), {"KBOI": column(fetched_h=fetched_h), "KU79": column(fetched_h=fetched_h)})
     age = s.weather["KBOI"].age_s
     assert age >= -fetched_h * 3600
     assert s.weather["KBOI"].temperature_sd_k == pytest.approx(spread_at(age, ground=True).temperature_sd_k)
@@ -447,11 +508,11 @@ def test_a_forecast_crosswind_is_tight_where_its_error_crosses_the_limit():
     bands = []
     for fetched_h in (-3, -120):
         made = {n: column(fetched_h=fetched_h, wind=(190.0, 9.0)) for n in ("KBOI", "KU79")}
-        m = by_id(weather_over_time_margins(flight(data(own=own), made))[0])["own.crosswind.KBOI"]
+        m = by_id(weather_over_time_margins(flight(data(own=own, weather=None), made))[0])["own.crosswind.KBOI"]
         bands.append(m.required.high - m.required.low)
         across = m.required.value
     assert bands[0] < bands[1]
-    near = by_id(weather_over_time_margins(flight(data(own={"crosswind": f"{across + 1:.1f} kt"}), made))[0])
+    near = by_id(weather_over_time_margins(flight(data(own={"crosswind": f"{across + 1:.1f} kt"}, weather=None), made))[0])
     assert near["own.crosswind.KBOI"].verdict == "tight"
 
 

@@ -6,7 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -26,6 +26,7 @@ from ownship.world.weather import (
     SurfaceWeather,
     WindReport,
     fb_levels,
+    observed_moment,
     parse_metar,
     parse_wind,
 )
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 LONGEST_GAP_S = float(to_si(6, "h"))  # between two entries further apart than this the weather is not known
+METAR_ENDS_S = float(to_si(12, "h"))  # farther from its hour than this a METAR says nothing
 TURNS_DEG = 90.0  # a wind that turns by more than this between two entries has no direction between them
 ELEMENTS = ("wind", "temperature_k", "dew_point_k", "altimeter_pa", "visibility_m", "ceiling_m")
 
@@ -205,7 +207,24 @@ def weather_of(request: FlightRequest, ident: str, places: dict[str, Aerodrome],
     if found is None:
         return None
     entry, target = found
-    return placed(read_entry(entry, places.get(target), day), target, ident, places)
+    weather = read_entry(entry, places.get(target), day)
+    if gone(weather, None if request.departure_is_local else request.departure, day):
+        weather = read_entry(replace(entry, metar=None), places.get(target), day)
+    return placed(weather, target, ident, places)
+
+
+def gone(weather: SurfaceWeather, at: datetime | None, day: date) -> bool:
+    """Whether a METAR lies more than 12 h from the moment of its use; that moment not known: more than 12 h from the day."""
+    if weather.observed is None:
+        return False
+    near = noon(day) if at is None else at
+    off_s = abs((observed_moment(weather.observed, near) - near).total_seconds())
+    return off_s > (2 * METAR_ENDS_S if at is None else METAR_ENDS_S)
+
+
+def noon(day: date) -> datetime:
+    """Noon UTC of a day: what a report's day and hour are resolved by where no moment is known."""
+    return datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
 
 
 def entry_of(request: FlightRequest, ident: str) -> tuple[WeatherEntry, str] | None:

@@ -115,10 +115,10 @@ class Situation:
 
     @property
     def _by_the_hour(self) -> bool:
-        """Whether any weather of this request depends on the moment: hours, TAF, forecast, or the moment it was typed for."""
+        """Whether any weather here depends on the moment: hours, METAR, TAF, forecast, or the moment it was typed for."""
         r = self.request
         return bool(self.forecasts or r.aloft_hours or r.planned_departure or r.planned_leave_again
-                    or any(e.hours or e.taf for e in r.weather.values()))
+                    or any(e.hours or e.taf or e.metar for e in r.weather.values()))
 
     @cached_property
     def wanted(self) -> dict[str, Wanted]:

@@ -1,8 +1,9 @@
 """The air at a place at a moment: the owner's hours, a forecast, what was typed or reported, a TAF; with source, age, error.
 
-In this order, element by element: the owner's entries around the moment; the forecast; what was typed or reported for
-about that moment; the TAF's prevailing weather; what was typed without a moment. Typed weather holds for one hour around
-the departure it was typed for, where the request says which (`planned_departure`). What nothing covers is not known.
+In this order, element by element: the owner's entries around the moment; what was typed or reported at the place for about
+that moment; the forecast; the TAF's prevailing weather; what was typed or reported for another moment or place. Typed
+weather holds for one hour around the departure it was typed for, where the request says which (`planned_departure`); a
+METAR more than 12 h from the moment is not used at all. What nothing covers is not known.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from ownship.flight import margins as rule
 from ownship.flight.distances import Operation
-from ownship.flight.places import ELEMENTS, PlaceWeather, WeatherEntry, entry_of, placed, read_entry
+from ownship.flight.places import ELEMENTS, METAR_ENDS_S, PlaceWeather, WeatherEntry, entry_of, gone, noon, placed, read_entry
 from ownship.flight.planning import usual
 from ownship.flight.request import FlightRequest, RunwayWish
 from ownship.flight.route import Point
@@ -28,7 +29,7 @@ from ownship.words.verdicts import ADVICE, LIMITATION, OWN_MINIMUM, TIGHT, WITHI
 from ownship.world.aerodromes import Aerodrome, RunwayEnd
 from ownship.world.forecast import Forecast
 from ownship.world.taf import Period, Taf, parse_taf, possible_periods, prevailing
-from ownship.world.weather import SurfaceWeather, WindReport
+from ownship.world.weather import SurfaceWeather, WindReport, observed_moment
 
 if TYPE_CHECKING:
     from ownship.flight.situation import Situation
@@ -49,12 +50,14 @@ def weather_at(request: FlightRequest, ident: str, places: dict[str, Aerodrome],
     found = entry_of(request, ident)
     if found is None and forecast is None:
         return None
-    sources = [] if found is None else own_hours(found, ident, places, day, wanted)
-    sources += forecast_ground(forecast, places.get(ident), wanted)
+    predicted = forecast_ground(forecast, places.get(ident), wanted)
+    sources = predicted
     if found is not None:
-        sources += _typed_and_taf(found, ident, places, day, wanted)
+        near, later = _typed_and_taf(found, ident, places, day, wanted, split=bool(predicted))
+        sources = [*own_hours(found, ident, places, day, wanted), *near, *predicted, *later]
     if not sources:
-        return PlaceWeather(NOTHING, usual("surface_temperature_sd"), False, _why_nothing(wanted), wanted.moment)
+        old = "" if found is None else _too_old(found[0], day, wanted)
+        return PlaceWeather(NOTHING, usual("surface_temperature_sd"), False, old or _why_nothing(wanted), wanted.moment)
     return sources[0] if len(sources) == 1 else _laid_over(sources)
 
 
@@ -81,27 +84,44 @@ def _laid_over(sources: Sequence[PlaceWeather]) -> PlaceWeather:
 
 
 # -- typed, reported, TAF ---------------------------------------------------------------------------------------------
-def _typed_and_taf(found: tuple[WeatherEntry, str], ident: str, places: dict[str, Aerodrome], day: date,
-                   wanted: Wanted) -> list[PlaceWeather]:
-    """Typed and reported weather of about the moment, then the TAF, then typed weather that is only not excluded."""
+def _typed_and_taf(found: tuple[WeatherEntry, str], ident: str, places: dict[str, Aerodrome], day: date, wanted: Wanted,
+                   *, split: bool) -> tuple[list[PlaceWeather], list[PlaceWeather]]:
+    """What was typed or reported at the place for about the moment; and the TAF, then what is only not excluded.
+
+    split: typed values and METAR are two sources of their own, because another may lie between them.
+    """
     entry, target = found
     whole = read_entry(entry, places.get(target), day)
-    taf = taf_of(entry, wanted.moment or datetime(day.year, day.month, day.day, 12, tzinfo=UTC))
-    if taf is None and not entry.hours and wanted.typed_holds:
-        return [replace(placed(whole, target, ident, places), at=wanted.moment, age_s=_age_s(whole, wanted))]
+    taf = taf_of(entry, wanted.moment or noon(day))
+    parts = _parts(entry, places.get(target), day)
+    if taf is None and not entry.hours and not split and wanted.typed_holds and not gone(whole, wanted.moment, day):
+        parts = [whole]
     near: list[PlaceWeather] = []
     later: list[PlaceWeather] = []
-    for weather in _parts(entry, places.get(target), day):
+    for weather in parts:
         age_s = _age_s(weather, wanted)
         close = wanted.near and wanted.typed_holds if age_s is None else age_s <= HOLDS_S
-        if close or wanted.typed_holds:
-            (near if close else later).append(replace(placed(weather, target, ident, places), at=wanted.moment, age_s=age_s))
+        if close or (wanted.typed_holds and not gone(weather, wanted.moment, day)):
+            own = replace(placed(weather, target, ident, places), at=wanted.moment, age_s=age_s)
+            (near if close and not own.borrowed else later).append(own)
     prevails = None if taf is None or wanted.moment is None else prevailing(taf, wanted.moment)
     if taf is None or prevails is None or wanted.moment is None:
-        return near + later
+        return near, later
     since_s = max((wanted.moment - taf.issued).total_seconds(), 0.0)
     own = placed(prevails, ident if target == "default" else target, ident, places)
-    return [*near, replace(own, at=wanted.moment, age_s=since_s), *later]
+    lent = [x for x in later if x.borrowed and (x.age_s is None or x.age_s <= HOLDS_S)]
+    return near, [*lent, replace(own, at=wanted.moment, age_s=since_s), *(x for x in later if x not in lent)]
+
+
+def _too_old(entry: WeatherEntry, day: date, wanted: Wanted) -> str:
+    """Why a METAR gives nothing, in words; empty where it is not too old."""
+    report = None if entry.metar is None else read_entry(WeatherEntry(entry.metar, where=entry.where), None, day)
+    if report is None or report.observed is None or not gone(report, wanted.moment, day):
+        return ""
+    made = observed_moment(report.observed, wanted.moment or noon(day))
+    at = "the day of the flight" if wanted.moment is None else f"{wanted.moment.astimezone(UTC):%d %b %H:%M}Z"
+    return (f"not known: the METAR of {made:%d %b %H:%M}Z is more than {from_si(METAR_ENDS_S, 'h'):.0f} h from {at}; "
+            "get the report or the forecast of the hour")
 
 
 def taf_of(entry: WeatherEntry, reference: datetime) -> Taf | None:
@@ -117,15 +137,10 @@ def _parts(entry: WeatherEntry, place: Aerodrome | None, day: date) -> list[Surf
 
 
 def _age_s(weather: SurfaceWeather, wanted: Wanted) -> float | None:
-    """How far a report lies from the moment; None where it is typed, or its day is not within a day of the moment."""
+    """How far a report lies from the moment, its day in the month nearest to it; None where it is typed or no moment is known."""
     if weather.observed is None or wanted.moment is None:
         return None
-    day, hour, minute = weather.observed
-    for days in (-1, 0, 1):
-        near = wanted.moment.astimezone(UTC) + timedelta(days=days)
-        if near.day == day:
-            return abs((near.replace(hour=hour, minute=minute, second=0, microsecond=0) - wanted.moment).total_seconds())
-    return None
+    return abs((observed_moment(weather.observed, wanted.moment) - wanted.moment).total_seconds())
 
 
 # -- margins ----------------------------------------------------------------------------------------------------------
@@ -223,7 +238,7 @@ def _of_taf(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | 
 def _old_metar(entry: WeatherEntry, use: _Use, day: date) -> list[str]:
     """A METAR beside the TAF that gives temperature and altimeter long before or after they are wanted."""
     age_s = None if entry.metar is None else _age_s(read_entry(WeatherEntry(entry.metar, where=entry.where), None, day), use.wanted)
-    if age_s is None or age_s <= HOLDS_S:
+    if age_s is None or not HOLDS_S < age_s <= METAR_ENDS_S:
         return []
     return [f"Temperature and altimeter of {use.point.name} {use.doing}, where nothing else gives them, are those of the METAR "
             f"{hours_text(age_s)} off."]
