@@ -167,16 +167,12 @@ def _fuel(s: Situation) -> list[Change]:
         less = {k: min(step * gallon, v) for k, v in filled.items()}
         if less and any(v >= (step - 1) * gallon + 1e-9 for v in filled.values()):
             found.append(_other_fuel(s, {k: -v for k, v in less.items()}))
+    aboard = {t.tank: t.usable_m3 for t in on_board(s.request, s.record, s.errors, s.chance)}
     for step in FUEL_STEPS_USGAL:
-        more = {k: step * gallon for k in entries if _aboard(s, k) + step * gallon <= full[k] + 1e-9}
+        more = {k: step * gallon for k in entries if aboard[k] + step * gallon <= full[k] + 1e-9}
         if more and len(more) == len(entries):
             found.append(_other_fuel(s, more))
     return found
-
-
-def _aboard(s: Situation, tank: str) -> float:
-    """Usable fuel of a tank as the request has it, after adding, m3."""
-    return next(t.usable_m3 for t in on_board(s.request, s.record, s.errors, s.chance) if t.tank == tank)
 
 
 def _other_fuel(s: Situation, by_tank: dict[str, float]) -> Change:

@@ -29,6 +29,7 @@ FloatArray = NDArray[np.float64]
 MOST, MOST_ASSESSED = 5, 14
 AT_ONCE, MOST_COMBINATIONS = 4, 60_000
 BLOCK = 8192
+BURN_ONLY = ("altitude", "power", "mixture")  # what reaches the runways only by the fuel burnt
 
 
 @dataclass(frozen=True)
@@ -135,16 +136,52 @@ def _apart(touches: Sequence[frozenset[str]]) -> bool:
 
 
 def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float], at_once: int = AT_ONCE) -> list[Option]:
-    """Every combination judged by the screening, cheapest first, fewer changes first where the cost is the same."""
-    sets = combinations_of(changes, at_once)
+    """Combinations judged by the screening, cheapest first, fewer changes first where the cost is the same.
+
+    Left out are those that only add to one already within limits, and those flown otherwise whose load and fuel leave a
+    runway outside by more than another burn could mend.
+    """
     found: list[Option] = []
+    passing: list[int] = []
     usual = screen.rate(as_asked(screen)).time_s[0]
-    for start in range(0, len(sets), BLOCK):
-        block = sets[start : start + BLOCK]
-        rated = screen.rate(candidates(screen, changes, block))
-        later = np.maximum(rated.time_s - usual, 0.0) / 60.0 * costs["minute"]
-        found += [Option(c, sum(changes[i].cost for i in c) + float(later[k]), int(rated.verdict[k])) for k, c in enumerate(block)]
+    sets = combinations_of(changes, at_once)
+    for size in range(1, at_once + 1):
+        some = _hopeful(screen, changes, _not_more_than(passing, [c for c in sets if len(c) == size]))
+        for start in range(0, len(some), BLOCK):
+            block = some[start : start + BLOCK]
+            rated = screen.rate(candidates(screen, changes, block))
+            later = np.maximum(rated.time_s - usual, 0.0) / 60.0 * costs["minute"]
+            options = [Option(c, sum(changes[i].cost for i in c) + float(later[k]), int(rated.verdict[k]))
+                       for k, c in enumerate(block)]
+            found += options
+            passing += [_mask(o.changes) for o in options if o.verdict == IS_WITHIN]
     return sorted(found, key=lambda o: (round(o.cost, 6), len(o.changes), o.changes))
+
+
+def _mask(chosen: Sequence[int]) -> int:
+    return sum(1 << i for i in chosen)
+
+
+def _not_more_than(passing: Sequence[int], sets: list[tuple[int, ...]]) -> list[tuple[int, ...]]:
+    """The sets that hold none of those that are within limits already."""
+    if not passing or not sets:
+        return sets
+    masks = np.array([_mask(c) for c in sets], dtype=object if max(map(max, sets)) > 62 else np.int64)
+    keep = np.ones(len(sets), dtype=bool)
+    for mask in passing:
+        keep &= (masks & mask) != mask
+    return [c for c, k in zip(sets, keep, strict=True) if k]
+
+
+def _hopeful(screen: Screen, changes: Sequence[Change], sets: list[tuple[int, ...]]) -> list[tuple[int, ...]]:
+    """Sets without those that change level, power or leaning where the runways stay outside whatever the burn."""
+    other = [k for k, c in enumerate(sets) if any(changes[i].kind in BURN_ONLY for i in c)
+             and not any(changes[i].profile and changes[i].kind not in BURN_ONLY for i in c)]
+    if not other:
+        return sets
+    loads = [tuple(i for i in sets[k] if not changes[i].profile) for k in other]
+    lost = {k for k, gone in zip(other, screen.runways_lost(candidates(screen, changes, loads)), strict=True) if gone}
+    return [c for k, c in enumerate(sets) if k not in lost]
 
 
 def as_asked(screen: Screen) -> Candidates:

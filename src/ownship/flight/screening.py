@@ -22,18 +22,19 @@ from ownship.errors import BadInput, NotPossible
 from ownship.flight import assessment as whole
 from ownship.flight import margins as rule
 from ownship.flight.chance import middle
-from ownship.flight.changes import is_person
+from ownship.flight.changes import air_by_the_hour, is_person
 from ownship.flight.flown import Flown
 from ownship.flight.fuel import on_board
 from ownship.flight.runways import JudgedEnd
 from ownship.flight.screen_load import IS_NOT_KNOWN, IS_OUTSIDE, IS_TIGHT, IS_WITHIN, LEFT, LoadScreen
 from ownship.flight.situation import Situation
-from ownship.units import from_si
+from ownship.units import from_si, to_si
 from ownship.words.verdicts import ADVICE, ORDER
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int_]
 NODES = 3
+OTHER_BURN_M3 = float(to_si(4, "usgal"))  # more than another level, power or leaning changes the burn of a flight by
 LANDING_IDS = ("runway.landing", "runway.leave_again", "go_around.", "obstacle.leave_again")
 FUEL_IDS = ("fuel.landing", "fuel.fix.", "own.landing_fuel")
 
@@ -184,6 +185,21 @@ class Screen:
         found["tanks"] = self._tanks(candidates)
         return Screened(np.max(list(found.values()), axis=0), found, time)
 
+    def runways_lost(self, candidates: Candidates) -> NDArray[np.bool_]:
+        """Candidates, flown as asked, whose runways stay outside even with OTHER_BURN_M3 burnt more or less."""
+        base = self.flown_as_asked
+        usable = candidates.usable_m3.sum(axis=1)
+        ramp = self._load.dry_kg(candidates.stations) + usable * self.aboard.density_kg_m3
+        share = _share(base.ramp_kg, ramp)
+        spare = OTHER_BURN_M3 * self.aboard.density_kg_m3
+        landing = _share(base.landing_kg, ramp - _parabola(base.burn_m3, share) * self.aboard.density_kg_m3 - spare)
+        lost = np.zeros(len(candidates), dtype=bool)
+        for id_ in self._runway_ids:
+            curve = base.curves[id_]
+            if np.isfinite(curve.outside).all() and not curve.advice:
+                lost |= _parabola(curve.outside, landing if id_.startswith(LANDING_IDS) else share) < 0
+        return lost
+
     def _seats(self, stations: IntArray) -> IntArray:
         """More people, and things put there, on a station than it has seats: outside; nobody on any seat: not known."""
         record = self.s.record
@@ -235,7 +251,7 @@ class Screen:
         Where air and runways stay the same, so do the curves of the runways (over the weight they are used at).
         """
         base = self.flown_as_asked
-        same = s.departure == self.s.departure and s.request.runways == self.s.request.runways
+        same = s.request.runways == self.s.request.runways and (s.departure == self.s.departure or not air_by_the_hour(self.s))
         try:
             node = self._node(s, self.heaviest_kg, base.node.ends if same else None)
         except (NotPossible, BadInput) as error:
