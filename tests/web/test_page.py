@@ -54,21 +54,33 @@ def test_a_bad_field_is_one_sentence_and_the_request_is_kept():
 
 @pytest.mark.parametrize(("query", "words"), [
     ({"lood0": "1 lb"}, "no field of this page"),
-    ({"rules": "XFR"}, "not one of: VFR, IFR"),
+    ({"rules": "XFR"}, "</span> Flight rules: 'XFR' is not one of: VFR, IFR"),
     ({"load0_station": "wing"}, "not one of"),
     ({"load6_what": "dog"}, "no weight is given"),
     ({"load6_what": "dog", "load6": "60 lb"}, "no station is chosen"),
     ({"aloft": "9000 ft"}, "as 9000 ft 280/14 16 C"),
     ({"aeroplane": "N0XYZ"}, "no airframe record"),
     ({"aeroplane": "../../x"}, "no registration"),
-    ({"departure": "tomorrow"}, "departure"),
-    ({"from": ""}, "from"),
+    ({"departure": "tomorrow"}, "Leaving the blocks: 'tomorrow' is not a moment"),
+    ({"from": ""}, "</span> From: nothing is given; add it"),
     ({"fuel_left_on_board": "90 usgal"}, "more than the left tank holds"),
 ])
 def test_a_refusal_says_what_is_wrong_on_the_page_and_as_data(query, words):
     page, data = CLIENT.get("/", params=query), CLIENT.get("/flight.json", params=query)
     assert page.status_code == data.status_code == 422
-    assert words in html.unescape(page.text) and words in data.json()["refused"]
+    assert words in html.unescape(page.text) and words.removeprefix("</span> ") in data.json()["refused"]
+
+
+@pytest.mark.parametrize(("query", "field"), [
+    ({"load0_out": "1", "load2": "heavy"}, "load2"), ({"fuel_left_add": "much"}, "fuel_left_add"), ({"rules": "XFR"}, "rules"),
+    ({"weather_KU79_temperature": "hot"}, "weather_KU79_temperature"), ({"cruise_altitude": "high"}, "cruise_altitude"), ({"to": ""}, "to"),
+    ({"own_crosswind": "no"}, "own_crosswind"), ({"fuel_right_on_board": "dry"}, "fuel_right_on_board"),
+])
+def test_a_refusal_leads_to_its_field(query, field):
+    page = CLIENT.get("/", params=query).text
+    assert f'<a href="#field-{field}">Go to the field</a>' in page
+    marked = re.findall(r'name="([^"]*)"[^>]*aria-invalid="true"', page)
+    assert marked == [field]
 
 
 def test_a_place_of_ones_own_gets_fields_for_weather_and_is_not_known_without():

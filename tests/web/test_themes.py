@@ -43,6 +43,7 @@ def test_every_text_has_contrast_of_at_least_four_and_a_half(block):
     for a, b in TEXTS:
         assert contrast(of[a], of[b]) >= 4.5, (a, b, contrast(of[a], of[b]))
     assert contrast(of["edge"], of["paper"]) >= 3.0  # borders of fields
+    assert contrast(of["bar"], of["paper"]) >= 3.0  # bars
 
 
 def test_light_reads_in_sunlight():

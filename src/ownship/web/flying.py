@@ -23,12 +23,15 @@ if TYPE_CHECKING:
     from ownship.flight.when import LeavingTimes
 
 DEMO = "demo"
+WHERE = re.compile(r'(?:\[(?P<table>[a-z]+)(?:\."?(?P<inside>[^]"]+)"?)?\] )?(?P<key>[a-z_]+): ')
+LACKS = re.compile(r"flight lacks '([a-z_]+)'")
 LINE = re.compile(r"^flight line \d+, ")  # the line of a text that the pilot never sees
 
 
 @dataclass(frozen=True)
 class Asked:
-    """One address read and answered; refusal: the one sentence where it cannot be; empty: nothing is asked yet."""
+    """One address read and answered; refusal: the one sentence where it cannot be, wrong: the field it is about; empty:
+    nothing is asked yet; rows: the form's row of each load of the request."""
 
     query: dict[str, str]
     aeroplane: str = DEMO
@@ -37,6 +40,7 @@ class Asked:
     situation: Situation | None = None
     answer: Assessment | None = None
     refusal: str = ""
+    wrong: str = ""
     empty: bool = False
     rows: tuple[int, ...] = ()
     request: dict[str, Any] | None = None
@@ -62,7 +66,36 @@ def ask(query: Mapping[str, str]) -> Asked:
         s = _situation(asked)
         return _more(replace(asked, situation=s, answer=_assessed(s)))
     except OwnshipError as error:
-        return replace(asked, answer=None, refusal=LINE.sub("", str(error)))
+        words = LINE.sub("", str(error))
+        wrong = _wrong(asked, words)
+        return replace(asked, answer=None, refusal=_said(asked, wrong, words), wrong=wrong)
+
+
+def _wrong(asked: Asked, words: str) -> str:
+    """The name of the field a refusal is about, as its first words say; "" where it is about none, or about several."""
+    if asked.form is None:
+        return ""
+    by_label = next((f.name for f in asked.form.by_name.values() if words.startswith(f"{f.label}: ")), "")
+    where, lacks = WHERE.match(words), LACKS.match(words)
+    if by_label or where is None:
+        return by_label or (lacks[1] if lacks and lacks[1] in asked.form.by_name else "")
+    table, inside, key = where["table"], where["inside"], where["key"]
+    path: tuple[str | int, ...] = (key,)
+    if table == "loads" and inside and inside.isdigit() and 0 < int(inside) <= len(asked.rows):
+        path = (table, asked.rows[int(inside) - 1], key)
+    elif table:
+        path = (table, inside, key) if inside else (table, key)
+    return next((f.name for f in asked.form.by_name.values() if f.path == path), "")
+
+
+def _said(asked: Asked, wrong: str, words: str) -> str:
+    """A refusal by the label that stands on the page in place of the name that stands in a file."""
+    if asked.form is None or not wrong:
+        return words
+    label, lacks, where = asked.form.by_name[wrong].label, LACKS.match(words), WHERE.match(words)
+    if lacks is not None:
+        return f"{label}: nothing is given{words[lacks.end():]}"
+    return words if where is None or words.startswith(f"{label}: ") else f"{label}: {words[where.end():]}"
 
 
 def _more(asked: Asked) -> Asked:
