@@ -43,3 +43,28 @@ def test_humid_heat_slows_the_climb():
     dry, humid = (check_text(demo_aeroplane(), write_toml(data | {"weather": data["weather"] | {
         "KBOI": data["weather"]["KBOI"] | {"dew_point": dew}}})) for dew in ("-5 C", "30 C"))
     assert humid.fuel.parts["climb"].value > dry.fuel.parts["climb"].value
+
+
+def seats(loads):
+    return {m.id: m.verdict for m in judged(loads=loads).margins if m.id.startswith("seats.") or m.id == "weight.people"}
+
+
+def test_more_people_than_seats_are_outside():
+    assert seats(people(176, 150)) == {"seats.front": "within limits", "seats.rear": "within limits"}
+    assert seats(people(120, 110, 100))["seats.front"] == "outside limits"
+    assert judged(loads=people(120, 110, 100)).verdict == "outside limits"
+
+
+def test_who_counts_as_a_person_is_said_by_the_seat_or_by_the_request():
+    dog = {"what": "dog", "station": "front", "weight": "40 lb"}
+    assert seats([*people(176, 150), dog])["seats.front"] == "outside limits"
+    assert seats([*people(176, 150), dog | {"person": False}])["seats.front"] == "within limits"
+    assert seats([*people(176, 150), dog | {"weight": "0 lb"}])["seats.front"] == "within limits"
+    assert seats([*people(176), dog | {"station": "baggage", "person": True}])["seats.baggage"] == "outside limits"
+    assert seats([dog | {"person": False}])["weight.people"] == "not known"
+
+
+def test_the_demo_has_a_seat_for_everybody():
+    found = {m.id: m for m in judged().margins}
+    assert [found[f"seats.{x}"].verdict for x in ("front", "rear")] == ["within limits"] * 2
+    assert found["seats.rear"].words == "2 people for 2 seats."

@@ -62,7 +62,7 @@ def assess(s: Situation) -> Assessment:
     moments = _moments(s, aboard, governing, plan)
     load_margins, loading = _load(s, aboard, moments)
     flight_margins, runways, unchecked = _flight_margins(s, aboard, flights, governing)
-    found = rule.merge([*load_margins, *judge_load.people(s.record, aboard.items)], _tanks(s, plan, governing), flight_margins)
+    found = rule.merge([*load_margins, *judge_load.people(s.record, s.request.loads)], _tanks(s, plan, governing), flight_margins)
     verdict = worst(m.verdict for m in found)
     return Assessment(
         verdict, sentence(verdict, found), s.request_data, _aeroplane(s, aboard), found, tuple(loading),
@@ -341,7 +341,7 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd], margins: tuple[rul
     """What stands unjudged because nobody entered it."""
     judged = {m.id for m in margins}
     found = ["Recency, open defects and maintenance: no records are kept yet.",
-             "Speeds of the record (Vno, Vne) against the cruise, and the number of seats: not judged yet."]
+             "Speeds of the record (Vno, Vne) against the cruise: not judged yet."]
     for key, words in (("take_off", "the take-off runway"), ("leave_again", "the runway you leave again from")):
         if key in runways and not runways[key].end.obstacles:
             found.append(f"Obstacles beyond {words}: none are entered.")

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 
-from ownship.aeroplane.description import AirframeRecord, is_figure, not_published
+from ownship.aeroplane.description import AirframeRecord, Station, is_figure, not_published
 from ownship.aeroplane.loading import (
     Load,
     LoadItem,
@@ -25,6 +26,7 @@ from ownship.flight import margins as rule
 from ownship.flight.answer import LoadingRow
 from ownship.flight.fuel import TankState
 from ownship.flight.planning import usual
+from ownship.flight.request import Load as Boarding
 from ownship.words.figures import Figure, figure
 from ownship.words.verdicts import LIMITATION, OUTSIDE, WITHIN
 
@@ -252,13 +254,34 @@ def more(record: AirframeRecord, category: str, load: Load, items: tuple[LoadIte
     return found
 
 
-def people(record: AirframeRecord, items: tuple[LoadItem, ...]) -> list[rule.Margin]:
-    """Not known where no load sits on any seat: an aeroplane without its pilot was weighed."""
+def people(record: AirframeRecord, loads: Sequence[Boarding]) -> list[rule.Margin]:
+    """The people of each station against its seats; not known where nobody sits on any seat.
+
+    seats.<station>: a load on a seat is a person unless it says `person = false`, one elsewhere where it says
+    `person = true`; loads of 0 lb do not count. An aeroplane without its pilot was weighed: not known.
+    """
+    boarded = [x for x in loads if x.weight_kg > 0 and _is_person(record, x)]
+    found = [_seated(station, sum(x.station == station.id for x in boarded)) for station in record.stations
+             if station.kind == "seat" or any(x.station == station.id for x in boarded)]
     seats = {s.id for s in record.stations if s.seats}
-    if not seats or any(x.station in seats and x.weight_kg > 0 for x in items):
-        return []
+    if not seats or any(x.station in seats for x in boarded):
+        return found
     about = rule.About("weight.people", "the pilot's weight", LIMITATION, "[[loads]] of the request")
-    return [rule.missing(about, "No load is given on any seat; add the people aboard to [[loads]].")]
+    return [*found, rule.missing(about, "No load is given on any seat; add the people aboard to [[loads]].")]
+
+
+def _is_person(record: AirframeRecord, load: Boarding) -> bool:
+    if load.person is not None:
+        return load.person
+    return any(s.id == load.station and s.kind == "seat" for s in record.stations)
+
+
+def _seated(station: Station, aboard: int) -> rule.Margin:
+    about = rule.About(f"seats.{station.id}", f"people at {station.name or station.id}", LIMITATION, station.source)
+    said = f"{aboard} {'person' if aboard == 1 else 'people'} for {station.seats} {'seat' if station.seats == 1 else 'seats'}"
+    if aboard <= station.seats:
+        return rule.stated(about, WITHIN, f"{said}.")
+    return rule.stated(about, OUTSIDE, f"{said}; leave somebody, or write person = false in [[loads]] for what is no person.")
 
 
 def empty_missing(why: str) -> list[rule.Margin]:
