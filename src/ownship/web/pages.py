@@ -70,4 +70,7 @@ def _name(margin: Any) -> str:
 
 
 def _quantity(figure: Figure | None, digits: int | None = None) -> str:
-    return "" if figure is None else f"{number_text(figure.value, digits)} {figure.unit}"
+    if figure is None:
+        return ""
+    counted = isinstance(figure.value, int) and digits is None  # people and seats
+    return f"{number_text(figure.value, 0 if counted else digits)} {figure.unit}"
