@@ -21,7 +21,7 @@ def main(argv: list[str] | None = None) -> None:
         if words[:1] == ["calc"]:
             _calc(words[1:])
         else:
-            _app()(words)
+            _app()(_dash_joined(words))
     except OwnshipError as error:
         print(" ".join(str(error).split()), file=sys.stderr)
         sys.exit(BAD_INPUT)
@@ -31,6 +31,17 @@ def main(argv: list[str] | None = None) -> None:
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
         sys.exit(130)
+
+
+def _dash_joined(words: list[str]) -> list[str]:
+    """`--icao -` (standard output) as one word: option parsers take a lone minus for an option."""
+    found: list[str] = []
+    for word in words:
+        if word == "-" and found[-1:] == ["--icao"]:
+            found[-1] = "--icao=-"
+        else:
+            found.append(word)
+    return found
 
 
 def _calc(words: list[str]) -> None:
@@ -62,20 +73,29 @@ def _calc(words: list[str]) -> None:
 
 
 def check(file: str | None = None, flight: str | None = None, /, *, aeroplane: str | None = None, remedies: bool = False,
-          write: str | None = None, json: bool = False) -> None:
+          write: str | None = None, kneeboard: str | None = None, paper: str = "a5", icao: str | None = None,
+          route: str | None = None, json: bool = False) -> None:
     """Can this aeroplane make this flight? AEROPLANE.toml FLIGHT.toml, or demo; FLIGHT.toml alone: by the record.
 
     Alone it repeats the last request by the record. --aeroplane: which one of the record; --remedies: what is the least that
     must change; --write FOLDER: each remedy as a request ready to use.
+
+    --kneeboard FILE.pdf: two pages for the knee (--paper a5 or half-letter); --icao FILE.txt, or - alone: a draft of the ICAO
+    flight plan, never sent; --route FILE.gpx, .geojson or .csv: the route, or the log, as a file.
     """
     from ownship.papers.exchange import to_json
     from ownship.papers.text import show
-    from ownship.questions.check import check_whole as ask
+    from ownship.questions.printing import papers
 
     if remedies or write is not None:
+        if kneeboard or icao or route:
+            raise BadInput("--remedies and papers are two questions: ask first, then print the papers of the request chosen.")
         _check_with_remedies(file, flight, aeroplane, _folder("--write", write), json)
         return
-    answer = ask(file, flight, aeroplane)
+    answer, told = papers(file, flight, aeroplane, kneeboard=kneeboard, sheet=paper, icao=icao, route=route)
+    if told:
+        print(told, end="")
+        return
     if json:
         print(dumps(to_json(answer), ensure_ascii=False))
     else:
