@@ -2,11 +2,13 @@
 
 import html
 import re
+from urllib.parse import parse_qsl, urlsplit
 
 import pytest
 from fastapi.testclient import TestClient
 
 from ownship.flight.changes import REMOVED, Change
+from ownship.web.addresses import change as change_of
 from ownship.web.addresses import edits_of, links
 from ownship.web.app import create_app
 from ownship.web.flying import ask
@@ -26,7 +28,7 @@ def test_every_remedy_applied_gives_the_verdict_it_promises_and_can_be_undone(se
     before = CLIENT.get("/flight.json").json()["verdict"]
     for way, verdict in zip(ways, promised, strict=True):
         assert CLIENT.get(way.replace("/?", "/flight.json?")).json()["verdict"] == verdict.replace("-", " ") != before
-        undo = re.search(r'<a href="([^"]*)">Undo the remedy</a>', CLIENT.get(way).text)
+        undo = re.search(r'<a href="([^"]*)">Undo the last change</a>', CLIENT.get(way).text)
         assert undo and CLIENT.get("/flight.json" + html.unescape(undo[1]).removeprefix("/")).json()["verdict"] == before
 
 
@@ -37,9 +39,28 @@ def test_the_data_hold_the_same_remedies_with_their_addresses():
         assert r["address"] is None or CLIENT.get(r["address"].replace("/?", "/flight.json?")).json()["verdict"] == r["verdict"]
 
 
+def test_changes_are_undone_one_after_the_other():
+    """A level taken, then another thing: each undo leads one step back."""
+    def way(words, page):
+        return html.unescape(re.search(rf'<a href="([^"]*)">{words}</a>', page)[1])
+
+    def fields(path):
+        return dict(parse_qsl(urlsplit(path).query, keep_blank_values=True))
+
+    asked = ask({"load3_out": "1"})
+    first = change_of(asked, cruise_altitude="11500 ft")
+    second = change_of(ask(fields(first)), power="2250 rpm")
+    assert {k: v for k, v in fields(second).items() if k != "before"} == {
+        "load3_out": "1", "cruise_altitude": "11500 ft", "power": "2250 rpm"}
+    back = way("Undo the last change", CLIENT.get(second).text)
+    assert back == first
+    assert way("Undo the last change", CLIENT.get(back).text) == "/?load3_out=1"
+    assert "Undo the last change" not in CLIENT.get("/?load3_out=1").text
+
+
 def test_an_undo_never_leads_away():
     page = CLIENT.get("/", params={"before": "//example.org/x", "load3_out": "1"}).text
-    way = re.search(r'<a href="([^"]*)">Undo the remedy</a>', page)
+    way = re.search(r'<a href="([^"]*)">Undo the last change</a>', page)
     assert way and way[1].startswith("/") and not way[1].startswith("//")
 
 

@@ -14,7 +14,7 @@ from ownship.web.flying import DEMO, Asked
 from ownship.web.forms import VIEW, Form, changed, form_of, to_request, write_toml
 
 PLAIN = ("cruise_altitude", "power", "mixture", "departure", "planned_departure", "planned_leave_again", "from", "to")
-LONGEST_BEFORE = 6000
+LONGEST_BEFORE = 4000
 
 
 @dataclass(frozen=True)
@@ -27,8 +27,23 @@ class Link:
 
 
 def address(asked: Asked, path: str = "/", **view: str) -> str:
-    """The address of the flight as asked, its theme kept, with other views."""
-    return _written(path, changed(asked.form) if asked.form else {}, asked, view)
+    """The address of the flight as asked, its theme and its way back kept, with other views."""
+    before = asked.query.get("before") if path == "/" else None
+    return _written(path, changed(asked.form) if asked.form else {}, asked, view if before is None else {"before": before, **view})
+
+
+def change(asked: Asked, **edits: str) -> str:
+    """The address of the flight with fields changed, and with the way back."""
+    return _written("/", changed(asked.form, edits), asked, _way_back(asked)) if asked.form else "/"
+
+
+def _way_back(asked: Asked) -> dict[str, str]:
+    """The query as it is, ways further back within it, as long as an address may hold it."""
+    for query in (address(asked), _written("/", changed(asked.form) if asked.form else {}, asked, {})):
+        before = query.partition("?")[2]
+        if len(before) <= LONGEST_BEFORE:
+            return {"before": before}
+    return {}
 
 
 def _written(path: str, fields: Mapping[str, str], asked: Asked, view: Mapping[str, str]) -> str:
@@ -40,7 +55,7 @@ def _written(path: str, fields: Mapping[str, str], asked: Asked, view: Mapping[s
 
 
 def undo(asked: Asked) -> str:
-    """The address before the last remedy was applied; "" where there is none. It never leads away from this page."""
+    """The address before the last remedy or level was taken; "" where there is none. It never leads away from this page."""
     before = asked.query.get("before")
     if before is None:
         return ""
@@ -65,8 +80,7 @@ def _apply(asked: Asked, remedy: Remedy) -> str:
         same = _bare(to_request(form_of(fields, form.base, form.record))[0]) == _bare(remedy.request)
     except OwnshipError:
         return ""
-    before = address(asked).partition("?")[2]
-    return _written("/", fields, asked, {"before": before} if len(before) <= LONGEST_BEFORE else {}) if same else ""
+    return _written("/", fields, asked, _way_back(asked)) if same else ""
 
 
 def edits_of(changes: tuple[Change, ...], rows: tuple[int, ...]) -> dict[str, str] | None:

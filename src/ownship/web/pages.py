@@ -24,7 +24,7 @@ def environment() -> Environment:
     """Templates with everything escaped; an undefined name is an error, never an empty place."""
     pages = Environment(loader=PackageLoader("ownship.web"), autoescape=select_autoescape(default=True), undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
-    pages.filters.update(quantity=_quantity, clock=lambda moment: moment.strftime("%H:%M") if moment else "")
+    pages.filters.update(quantity=_quantity, spoken=_spoken, clock=lambda moment: moment.strftime("%H:%M") if moment else "")
     pages.globals.update(shapes=SHAPES, strip=strip, cautions=cautions_for(("verdict", "fuel", "load")))
     return pages
 
@@ -36,6 +36,7 @@ def flight(asked: Asked) -> str:
         asked=asked, form=asked.form, answer=asked.answer, refusal=asked.refusal, theme=theme if theme in dict(THEMES) else "",
         themes=[(name, words, addresses.address(asked, theme=name)) for name, words in THEMES],
         address=lambda path="/", **view: addresses.address(asked, path, **view), undo=addresses.undo(asked),
+        change=lambda **edits: addresses.change(asked, **edits),
         hidden=addresses.hidden(asked.form) if asked.form else (), links=addresses.links(asked),
         drawn=_drawn(asked), names={m.id: _name(m) for m in asked.answer.margins} if asked.answer else {})
 
@@ -67,6 +68,11 @@ def _drawn(asked: Asked) -> dict[str, Any]:
 
 def _name(margin: Any) -> str:
     return margin.name + (f", {margin.place}" if margin.place and margin.place not in margin.name else "")
+
+
+def _spoken(key: str) -> str:
+    """A card's key as words: "climb_ias" is "climb IAS"."""
+    return " ".join({"ias": "IAS", "vx": "Vx", "vy": "Vy"}.get(x, x) for x in key.replace("take_off", "take-off").split("_"))
 
 
 def _quantity(figure: Figure | None, digits: int | None = None) -> str:
