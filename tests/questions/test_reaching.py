@@ -12,7 +12,7 @@ from hypothesis import settings as examples
 from hypothesis import strategies as st
 
 from ownship.errors import BadInput
-from ownship.flight.landable import Reserve, reach_of
+from ownship.flight.landable import Reserve, landable, lenders, reach_of
 from ownship.flight.reach import ONE_WAY
 from ownship.flight.reach_map import covers
 from ownship.flight.route import point_of
@@ -275,3 +275,21 @@ def test_every_aerodrome_inside_lies_inside_the_polygon_or_within_a_hundredth_of
     """Flown to one by one at its own elevation, joined polygon edges: the two agree but for a little at the edge."""
     for row in answer.rows:
         assert covers(answer.reach, row.candidate.course_deg, row.candidate.distance_m * 0.98)
+
+
+def test_an_alternate_among_the_aerodromes_inside_is_judged_like_the_others(rows):
+    first = next(r.aerodrome.ident for r in rows.values() if r.landing in KNOWN)
+    hours = [{"at": f"2026-07-11T{h}:00-06:00", "wind": "310/09", "temperature": "34 C", "altimeter": "30.02 inHg"} for h in (14, 20)]
+    data = request(gallons=14, alternates=[first])
+    data["weather"]["KBOI"] = {**data["weather"]["KBOI"], "hours": hours}
+    found = {r.aerodrome.ident: r for r in asked(data).rows}
+    assert found[first].landing in KNOWN
+    assert sum(r.landing in KNOWN for r in found.values()) > 1
+
+
+def test_what_cannot_be_worked_out_for_one_place_is_said_in_its_row(rows):
+    s = situation(demo_aeroplane(), write_toml(request()), draws=64)
+    row = next(iter(rows.values()))
+    timed = replace(s, request=replace(s.request, planned_departure=s.departure))  # so that the arrival is estimated
+    refused = landable(timed, row.candidate, s.places["KBOI"], lenders(s))  # a flight to where it begins has no leg
+    assert (refused.landing, refused.leave_again) == (NOT_KNOWN, NOT_KNOWN) and "no length" in refused.why

@@ -184,15 +184,21 @@ def lenders(s: Situation) -> Lenders:
 def flight_there(s: Situation, name: str, aerodrome: Aerodrome, near: Lenders) -> tuple[Situation, str]:
     """The same flight with this place as its destination, and whose weather is taken over and how far off it is.
 
-    The place's own weather, else that of the nearest place of the request's as `use` takes it over.
+    An alternate that is this place is none for it. The place's own weather, else that of the nearest place of the request's
+    as `use` takes it over.
     """
     weather, away = s.request.weather, ""
     if name not in weather and near:
         far = [inverse(aerodrome.lat_deg, aerodrome.lon_deg, p.lat_deg, p.lon_deg)[0] for _, p in near]
         lender = near[int(np.argmin(far))][0]
         weather, away = {**weather, name: WeatherEntry(use=lender)}, f"{lender}, {from_si(min(far), 'nm'):,.0f} nm away"
-    request = replace(s.request, destination=name, via=(), weather=weather)
+    others = tuple(n for n in s.request.alternates if n != name and not _is(s.places.get(n), aerodrome))
+    request = replace(s.request, destination=name, via=(), alternates=others, weather=weather)
     return replace(s, request=request, places={**s.places, name: aerodrome}), away
+
+
+def _is(place: Aerodrome | None, aerodrome: Aerodrome) -> bool:
+    return place is not None and place.ident == aerodrome.ident
 
 
 def name_in_request(s: Situation, aerodrome: Aerodrome) -> str:
@@ -205,8 +211,15 @@ def landable(s: Situation, candidate: Candidate, aerodrome: Aerodrome, near: Len
 
     Landing: the worst of the runway, the owner's crosswind and runway, the demonstrated crosswind, the light. Leaving
     again: the worst of the runway and its obstacles. As `assess` for a flight there, but for what a band of the light left
-    adds. Without a runway in the data: not known.
+    adds. Without a runway in the data, or where nothing can be worked out for it: not known, and why.
     """
+    try:
+        return _judged(s, candidate, aerodrome, near)
+    except BadInput as error:
+        return Landable(candidate, aerodrome, NOT_KNOWN, NOT_KNOWN, why=str(error))
+
+
+def _judged(s: Situation, candidate: Candidate, aerodrome: Aerodrome, near: Lenders) -> Landable:
     name = name_in_request(s, aerodrome)
     there, lender = flight_there(s, name, aerodrome, near)
     weather = there.weather_for("landing")
