@@ -203,7 +203,7 @@ def test_off_no_forecast_is_asked_for_a_flight(world):
 def test_every_point_of_the_flight_has_its_forecast_and_the_flight_is_judged_by_it(world):
     s = situation(demo_aeroplane(), demo_flight(), draws=64)
     found, notes = forecasts_and_notes(s.request, s.places, world.network())
-    assert set(found) == {"KBOI", "U88", "KU79", "KMYL"} and any("CC BY 4.0" in n for n in notes)
+    assert set(found) == {"KBOI", "U88", "KU79", "KMYL"} and notes == ()
     sent = dict(world.asked[0].url.params)
     assert (sent["start_date"], sent["end_date"]) == ("2026-07-10", "2026-07-14")
     seen = replace(s, forecasts=found)
@@ -221,3 +221,27 @@ def test_what_does_not_come_is_said_and_the_rest_is_kept(world):
     world.code = 503
     found, notes = forecasts_and_notes(s.request, s.places, world.network())
     assert found == {} and any("error of its own" in n for n in notes)
+
+
+def checked(world, monkeypatch):
+    """`check` of the demo with the network on, its calls answered by the world."""
+    monkeypatch.setenv(SWITCH, "on")
+    monkeypatch.setattr("ownship.questions.weather.network_of", lambda setting=None: world.network())
+    return assess(situation(demo_aeroplane(), demo_flight(), draws=64))
+
+
+def test_check_names_the_forecasts_source_and_licence(world, monkeypatch):
+    answer = checked(world, monkeypatch)
+    assert any(x.startswith("forecast: ") and "CC BY 4.0" in x for x in answer.sources)
+    assert not any("cannot be reached" in x or "error of its own" in x for x in answer.not_checked)
+
+
+def test_check_says_what_forecast_is_missing_or_stale(world, monkeypatch):
+    world.code = 503
+    lost = checked(world, monkeypatch)
+    assert any("error of its own" in x for x in lost.not_checked) and not any("CC BY 4.0" in x for x in lost.sources)
+    world.code = 200
+    checked(world, monkeypatch)
+    world.code, world.now = 503, NOW + timedelta(hours=9)
+    stale = checked(world, monkeypatch)
+    assert any("stale" in x and "9" in x for x in stale.not_checked) and any("CC BY 4.0" in x for x in stale.sources)

@@ -112,6 +112,7 @@ def sources(s: Situation, margins: tuple[Margin, ...], empty: EmptyWeight | None
     """Every source behind the answer, once: rules, record, data, model, planning figures."""
     found = [m.source for m in margins if m.source]
     found += [step.source for m in margins for step in m.chain if step.source]
+    found += [f"forecast: {f.source} ({f.licence})" for f in s.forecasts.values()]
     found.append(magnetism.SOURCE)
     if empty is not None:
         found.append(f"empty weight: {empty.source}")

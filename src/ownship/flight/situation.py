@@ -38,7 +38,8 @@ class Situation:
 
     places: aerodromes of the request by the name used there; near: aerodromes around the route for feed proof;
     calibrations None with `no_model` saying why; request_data: the request as it was typed, for the answer; terrain:
-    the owner's tiles; forecasts: hourly series by the name of a place, where the owner switched the network on.
+    the owner's tiles; forecasts: hourly series by the name of a place, where the owner switched the network on;
+    forecast_notes: what of them is missing or stale.
     """
 
     request: FlightRequest
@@ -53,6 +54,7 @@ class Situation:
     errors: InputErrors = field(default_factory=usual_errors)
     terrain: Terrain | None = None
     forecasts: dict[str, Forecast] = field(default_factory=dict)
+    forecast_notes: tuple[str, ...] = ()
 
     @cached_property
     def chance(self) -> Chance:

@@ -175,7 +175,7 @@ def weather_over_time_margins(s: Situation, ends: Mapping[str, RunwayEnd] | None
     The ids are those of the plan's margins, so that `margins.merge` keeps the worse. Checks: WX-06 to WX-11.
     """
     found: list[rule.Margin] = []
-    words = list(_same_air(s))
+    words = [*s.forecast_notes, *_same_air(s)]
     for use in _uses(s):
         margins, said = _of_use(s, use, (ends or {}).get(use.key))
         found, words = found + margins, words + said

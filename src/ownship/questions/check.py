@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from ownship.flight.request import FlightRequest
     from ownship.flight.situation import Situation
     from ownship.world.aerodromes import Aerodrome
+    from ownship.world.forecast import Forecast
     from ownship.world.terrain import Terrain
 
 
@@ -97,14 +98,18 @@ def situation(aeroplane_text: str, flight_text: str, folder: Path | None = None,
     request = read_request(read_toml(flight_text, name))
     _check_names(request, record)
     places, near = _places(request)
-    if switched_on():
-        from ownship.questions.weather import forecasts_for
-
-        forecasts = forecasts_for(request, places)
-    else:
-        forecasts = {}
+    forecasts, notes = _forecasts(request, places)
     return Situation(request, record, calibrations, why, places, near, _plain(tomllib.loads(flight_text)), seed, draws,
-                     terrain=_terrain(), forecasts=forecasts)
+                     terrain=_terrain(), forecasts=forecasts, forecast_notes=notes)
+
+
+def _forecasts(request: FlightRequest, places: dict[str, Aerodrome]) -> tuple[dict[str, Forecast], tuple[str, ...]]:
+    """The forecasts of a request and what is missing or stale of them; neither where the network is off."""
+    if not switched_on():
+        return {}, ()
+    from ownship.questions.weather import forecasts_and_notes
+
+    return forecasts_and_notes(request, places)
 
 
 def switched_on() -> bool:

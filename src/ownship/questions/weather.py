@@ -261,7 +261,7 @@ def forecasts_for(request: FlightRequest, places: Mapping[str, Aerodrome],
 
 def forecasts_and_notes(request: FlightRequest, places: Mapping[str, Aerodrome],
                         network: Network | bool | None = None) -> tuple[dict[str, Forecast], tuple[str, ...]]:
-    """`forecasts_for` and what is missing or stale of them in words, with source and licence.
+    """`forecasts_for` and what is missing or stale of them in words.
 
     From the day before the departure to the day after it, or after leaving again (UTC, at most 8 days). A place without
     a position that is known is left out.
@@ -277,8 +277,7 @@ def forecasts_and_notes(request: FlightRequest, places: Mapping[str, Aerodrome],
         notes += [answer.note] if answer.note else []
         if answer.value is not None:
             found[name] = answer.value
-    notes += dict.fromkeys(f"Forecasts of {f.source} ({f.licence})." for f in found.values())
-    return found, tuple(notes)
+    return found, tuple(dict.fromkeys(notes))
 
 
 def _days(request: FlightRequest) -> tuple[date, date]:
