@@ -453,6 +453,63 @@ def test_a_taf_of_no_use_to_the_plan_still_makes_no_margin_better():
         assert ORDER.index(after[id_].verdict) >= ORDER.index(m.verdict)
 
 
+# ------------------------------------------------------------------ the trend behind a METAR
+
+
+def trended(trend, **change):
+    """The demo with a METAR of the hour at the departure, a trend behind it (made by hand), and an own minimum ceiling."""
+    metar = f"KBOI 112053Z 31008KT 10SM CLR 30/07 A3002 {trend}".strip()
+    return flight(with_weather("KBOI", metar=metar) | {"own": {"ceiling": "2000 ft", "visibility": "3 sm"}} | change)
+
+
+def test_a_tempo_behind_a_metar_is_judged_as_what_may_be():
+    found, words = weather_over_time_margins(trended("TEMPO 19020G35KT 1/2SM +TSRA OVC008CB"))
+    margins = by_id(found)
+    assert margins["own.ceiling.KBOI"].required.value == 2000 and margins["own.ceiling.KBOI"].available.value == 800
+    assert margins["own.visibility.KBOI"].verdict == "outside limits" and margins["crosswind.KBOI"].verdict != "within limits"
+    assert "trend of the METAR" in margins["own.ceiling.KBOI"].source
+    assert any("trend of the METAR has thunderstorms" in w for w in words)
+    assert assess(trended("TEMPO 19020G35KT 1/2SM +TSRA OVC008CB")).verdict == "outside limits"
+
+
+def test_nosig_and_no_trend_change_nothing():
+    plain, nosig = (weather_over_time_margins(trended(x)) for x in ("", "NOSIG"))
+    assert plain == nosig and not [m for m in plain[0] if m.place == "KBOI"]
+
+
+@pytest.mark.parametrize(("trend", "judged"), [("TEMPO FM2230 TL2300 OVC008", False), ("TEMPO TL2130 OVC008", True), ("BECMG OVC008", True),
+                                               ("BECMG AT2200 OVC008", False), ("BECMG FM2055 TL2058 OVC008", True),
+                                               ("TEMPO FM2050 BKN008", True)])
+def test_the_times_of_a_trend_are_minded(trend, judged):
+    margins = by_id(weather_over_time_margins(trended(trend))[0])
+    assert (margins["own.ceiling.KBOI"].verdict == "outside limits") == judged
+
+
+@pytest.mark.parametrize(("trend", "said", "judged"), [("TEMPO OVC008 RUBBISH", "TEMPO RUBBISH", True), ("TEMPO RUBBISH", "TEMPO RUBBISH", False),
+                                                       ("RMK AO2 TEMPO OVC008", "TEMPO OVC008", False),
+                                                       ("BECMG FM2059 TL2055 OVC008", "TL2055", False), ("PROB30 OVC008", "PROB30", False)])
+def test_what_of_a_trend_does_not_read_is_named(trend, said, judged):
+    found, words = weather_over_time_margins(trended(trend))
+    assert any(said in w and "does not read" in w for w in words)
+    assert ("own.ceiling.KBOI" in by_id(found)) == judged
+
+
+def test_a_trend_ends_two_hours_after_the_observation_and_is_said_then():
+    found, words = weather_over_time_margins(trended("TEMPO OVC008", departure="2026-07-11T22:54Z"))
+    assert "own.ceiling.KBOI" not in by_id(found) and any("not judged at departure" in w for w in words)
+    found, words = weather_over_time_margins(trended("TEMPO OVC008", departure="2026-07-11T22:52Z"))
+    assert by_id(found)["own.ceiling.KBOI"].verdict == "outside limits"
+
+
+@given(st.sampled_from(["TEMPO", "BECMG"]), st.sampled_from(["BKN050", "OVC002", "2SM", "35015G30KT", "9999 SCT010", "SKC", "-RA"]))
+@settings(max_examples=14, deadline=None)
+def test_a_trend_never_makes_the_verdict_better(kind, change):
+    before, after = (assess(trended(x)) for x in ("", f"{kind} {change}"))
+    assert ORDER.index(after.verdict) >= ORDER.index(before.verdict)
+    known = by_id(after.margins)
+    assert all(ORDER.index(known[m.id].verdict) >= ORDER.index(m.verdict) for m in before.margins if m.id in known)
+
+
 # ------------------------------------------------------------------ a forecast
 
 

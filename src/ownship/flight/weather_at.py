@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 from ownship.flight import margins as rule
@@ -28,7 +28,8 @@ from ownship.words.figures import figure
 from ownship.words.verdicts import ADVICE, LIMITATION, OWN_MINIMUM, TIGHT, WITHIN
 from ownship.world.aerodromes import Aerodrome, RunwayEnd
 from ownship.world.forecast import Forecast
-from ownship.world.taf import Period, Taf, parse_taf, possible_periods, prevailing
+from ownship.world.taf import Period, Taf, parse_taf, prevailing
+from ownship.world.trend import least_of, possible_around, trend_of, visibility_m
 from ownship.world.weather import SurfaceWeather, WindReport, observed_moment
 
 if TYPE_CHECKING:
@@ -167,7 +168,7 @@ class _Use:
 
 
 def weather_over_time_margins(s: Situation, ends: Mapping[str, RunwayEnd] | None = None) -> tuple[list[rule.Margin], list[str]]:
-    """The worst that a TAF says may be, at every use of a place; and what of the weather over time is not judged.
+    """The worst that a TAF or a METAR's trend says may be, at every use of a place; and what over time is not judged.
 
     Over TEMPO, PROB, INTER and both sides of a BECMG at the moment (30 min either side of an estimated one): crosswind of
     the gusts, tailwind, ceiling and visibility against the legal and the own minima, an IFR alternate against the alternate
@@ -179,7 +180,7 @@ def weather_over_time_margins(s: Situation, ends: Mapping[str, RunwayEnd] | None
     for use in _uses(s):
         margins, said = _of_use(s, use, (ends or {}).get(use.key))
         found, words = found + margins, words + said
-    return found, words
+    return found, list(dict.fromkeys(words))
 
 
 def _uses(s: Situation) -> list[_Use]:
@@ -208,7 +209,9 @@ def _of_use(s: Situation, use: _Use, end: RunwayEnd | None) -> _Found:
     if air is not None and air.weather == NOTHING:
         return [], [f"Weather of {use.point.name} {use.doing}: {air.words}."]
     margins, said = _of_taf(s, use, end, air)
-    return [*margins, *_crosswind_forecast(s, use, end, air), *_planned_sky(s, use, air)], said
+    of_trend, more = _of_trend(s, use, end, air)
+    said += more
+    return [*margins, *of_trend, *_crosswind_forecast(s, use, end, air), *_planned_sky(s, use, air)], said
 
 
 def _of_taf(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None) -> _Found:
@@ -219,20 +222,48 @@ def _of_taf(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | 
     taf = taf_of(entry[0], use.wanted.moment or s.departure)
     if taf is None or use.wanted.moment is None:
         return [], [f"The TAF of {use.point.name} {use.doing}: not used, because the moment is not known."]
-    may_be = _possible(taf, use.wanted.moment, WINDOW_S if use.estimated else 0.0)
+    may_be = possible_around(taf, use.wanted.moment, WINDOW_S if use.estimated else 0.0)
     if not may_be:
         return _crosswind(s, use, end, air, []) if _moved_on(s, use, air) else [], [
             f"The TAF of {taf.station} does not cover {use.wanted.moment.astimezone(UTC):%d %b %H:%M}Z, {use.doing}."]
-    place = use.point.aerodrome
-    margins, old = _crosswind(s, use, end, air, [p.wind for p in may_be]), _old_metar(entry[0], use, s.day)
+    margins, said = _worst(s, use, end, air, taf, may_be)
+    return margins, _old_metar(entry[0], use, s.day) + said
+
+
+def _of_trend(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None) -> _Found:
+    """What the trend behind a METAR adds in the two hours it holds; and what of it does not read."""
+    found, at = entry_of(s.request, use.typed), use.wanted.moment
+    if found is None or found[0].metar is None:
+        return [], []
+    body = read_entry(found[0], s.places.get(found[1]), s.day)
+    if gone(body, at, s.day):
+        return [], []
+    trend = trend_of(found[0].metar, body, at or noon(s.day))
+    unread = [f"The trend of the METAR of {body.station} has what does not read and is not judged: {x[:60]}." for x in trend.unread]
+    may_be = () if trend.taf is None or at is None else possible_around(trend.taf, at, WINDOW_S if use.estimated else 0.0)
+    if trend.taf is None or not may_be:
+        over = f"The trend of the METAR of {body.station} is not judged {use.doing}: it holds two hours, or the time is not known."
+        return [], unread if trend.taf is None else [*unread, over]
+    margins, said = _worst(s, use, end, air, trend.taf, may_be, "trend of the METAR")
+    return margins, unread + said
+
+
+def _worst(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None, taf: Taf, may_be: Sequence[Period],
+           what: str = "TAF") -> _Found:
+    """The margins of all that may be: wind, and the sky where the station is the place's; of a trend what is known of it."""
+    place, margins = use.point.aerodrome, _crosswind(s, use, end, air, [p.wind for p in may_be])
+    said = _hazards(use, may_be, what)
     if place is not None and taf.station not in place.codes:
-        return margins, [*old, *_hazards(use, may_be), f"The TAF is of {taf.station}: ceiling and visibility at {use.point.name} "
-                                                 f"{use.doing} are not judged by it."]
-    worst = {"ceiling": _least([p.ceiling_m for p in may_be]), "visibility": _least([_visibility_m(p) for p in may_be])}
-    minima = _minima(s, use, worst, f"TAF {taf.station} {taf.issued:%d%H%M}Z, worst that may be", " that may be")
-    silent = [what for what, value in worst.items() if value is None]
-    said = [f"The TAF does not say for all that may be at {use.point.name} {use.doing}: {', '.join(silent)}."] if silent else []
-    return margins + minima, old + said + _hazards(use, may_be)
+        return margins, [*said, f"The {what} is of {taf.station}: ceiling and visibility at {use.point.name} {use.doing} are not "
+                                "judged by it."]
+    every = {"ceiling": [p.ceiling_m for p in may_be], "visibility": [visibility_m(p) for p in may_be]}
+    if what != "TAF":
+        every = {k: list({x for x in v if x is not None}) for k, v in every.items() if set(v) != {None}}
+    worst = {k: least_of(v) for k, v in every.items()}
+    minima = _minima(s, use, worst, f"{what} {taf.station} {taf.issued:%d%H%M}Z, worst that may be", " that may be")
+    silent = [k for k, value in worst.items() if value is None]
+    unsaid = [f"The TAF does not say for all that may be at {use.point.name} {use.doing}: {', '.join(silent)}."] if silent else []
+    return margins + minima, unsaid + said
 
 
 def _old_metar(entry: WeatherEntry, use: _Use, day: date) -> list[str]:
@@ -250,20 +281,12 @@ def _moved_on(s: Situation, use: _Use, air: PlaceWeather | None) -> bool:
     return use.key == "leave_again" and air is not None and landing is not None and air.weather != landing.weather
 
 
-def _possible(taf: Taf, at: datetime, window_s: float) -> tuple[Period, ...]:
-    """All that may be at a moment and, where it is estimated, around it; empty where the TAF does not cover the moment."""
-    around = timedelta(seconds=window_s)
-    turns = [t for p in taf.periods for t in (p.start, p.end) if at - around < t < at + around]
-    found = [p for t in (at, at - around, at + around, *turns) for p in possible_periods(taf, t)]
-    return tuple(dict.fromkeys(found)) if possible_periods(taf, at) else ()
-
-
-def _hazards(use: _Use, may_be: Sequence[Period]) -> list[str]:
+def _hazards(use: _Use, may_be: Sequence[Period], what: str) -> list[str]:
     """Thunder, shear and what falls for a time: said, because no margin holds them."""
     said = {f"thunderstorms ({p.kind})": None for p in may_be if p.thunderstorm}
     said |= {f"wind shear below {from_si(p.shear.height_m, 'ft'):,.0f} ft ({p.kind})": None for p in may_be if p.shear}
     said |= {f"a {p.falling} runway ({p.kind})": None for p in may_be if p.falling and p.falling != may_be[0].falling}
-    return [f"The TAF has {', '.join(said)} at {use.point.name} {use.doing}: not judged."] if said else []
+    return [f"The {what} has {', '.join(said)} at {use.point.name} {use.doing}: not judged."] if said else []
 
 
 def _crosswind(s: Situation, use: _Use, end: RunwayEnd | None, air: PlaceWeather | None,
@@ -313,7 +336,7 @@ def _crosswind_forecast(s: Situation, use: _Use, end: RunwayEnd | None, air: Pla
 def _beyond_plan(use: _Use, end: RunwayEnd, planned: EndWind, blown: EndWind, plan: WindReport | None,
                  winds: Sequence[WindReport | None]) -> list[rule.Margin]:
     """wind.<place>: more tailwind, or for a landing more gust, than the distance was worked out for, is tight."""
-    about = rule.About(f"wind.{use.id}", f"wind that may be on {end.ident}", ADVICE, "TAF", use.point.name)
+    about = rule.About(f"wind.{use.id}", f"wind that may be on {end.ident}", ADVICE, "TAF or trend", use.point.name)
     added, least = max((gust_addition_m_s(w) for w in winds), default=0.0), gust_addition_m_s(plan)
     for what, asked, may_be in (("tailwind", planned.tailwind_m_s, blown.tailwind_m_s),
                                 ("added to the approach speed for gusts", least, added)):
@@ -358,7 +381,7 @@ def _ifr_alternate(use: _Use, worst: Mapping[str, float | None], minima: Sequenc
         for m in minima[-1:]:
             about = rule.About(f"alternate.{use.point.name}", f"{what} that may be, against the IFR alternate minima", LIMITATION,
                                f"{source}; {m.rule.cite()}", use.point.name, use.wanted.moment)
-            value, low, high = worst[what], getattr(minima[0], f"{what}_m"), getattr(m, f"{what}_m")
+            value, low, high = worst.get(what), getattr(minima[0], f"{what}_m"), getattr(m, f"{what}_m")
             if value is None or low <= value < high:
                 found.append(rule.missing(about, "Whether it is enough depends on the approach, or the TAF does not say it."))
                 continue
@@ -366,18 +389,6 @@ def _ifr_alternate(use: _Use, worst: Mapping[str, float | None], minima: Sequenc
             memory = judged.verdict == WITHIN and m.rule.source.status == "from memory"
             found.append(replace(judged, verdict=TIGHT, inside=None) if memory else judged)
     return list(rule.merge(found))
-
-
-def _least(values: Sequence[float | None]) -> float | None:
-    known = [v for v in values if v is not None]
-    return min(known) if known and len(known) == len(values) else None
-
-
-def _visibility_m(period: Period) -> float | None:
-    """The visibility; "less than" (M) is below its figure."""
-    if period.visibility_m is None or period.visibility_bound != "M":
-        return period.visibility_m
-    return math.nextafter(period.visibility_m, 0.0)
 
 
 def at_least(about: rule.About, value: float, least: float, unit: str) -> rule.Margin:
