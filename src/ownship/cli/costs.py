@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from ownship.questions.maintaining_words import _shown
+from ownship.cli.maintenance import _shown
 
 if TYPE_CHECKING:
     from cyclopts import App
