@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 from json import dumps
-from pathlib import PurePath
 from typing import Any
 
 from ownship.errors import BadInput
@@ -134,7 +133,7 @@ WRITERS: dict[str, Callable[[Situation, Assessment], bytes]] = {".gpx": gpx, ".g
 
 def writer_of(path: str) -> Callable[[Situation, Assessment], bytes]:
     """The writer for a file by its ending; BadInput for another ending."""
-    ending = PurePath(path).suffix.lower()
+    ending = f".{path.lower().rpartition('.')[2]}"
     if ending not in WRITERS:
         raise BadInput(f"--route: {path} ends in {ending or 'nothing'}; name a file ending in {', '.join(WRITERS)}.")
     return WRITERS[ending]
