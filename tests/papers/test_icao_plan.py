@@ -74,7 +74,7 @@ def test_it_is_a_draft_that_carries_verdict_cautions_and_what_is_left_out(demo):
     text = icao_plan(s, a).text
     assert text.startswith("DRAFT") and "nothing has been sent" in text and a.sentence in text
     assert a.cautions[0] in text and "from memory" in text
-    assert "designator" in text and "C/ pilot in command" in text and "EET/" in text
+    assert "names no transponder" in text and "designator" in text and "C/ pilot in command" in text and "EET/" in text
 
 
 def test_nobody_on_a_seat_is_to_be_notified_and_more_than_two_alternates_are_named_as_left_out(demo):

@@ -143,6 +143,7 @@ def test_last_points_frequencies_and_card_stand_on_it(demo):
         assert p["name"] in text and (p["words"] in text)
         if p["moment"]:
             assert f"{datetime.fromisoformat(p['moment']):%H:%M} {datetime.fromisoformat(p['earliest']):%H:%M}" in text
+    assert "U88 Garden Valley Airport" in text and "no frequency in the data" in text
     assert "CTAF 122.900" in text and "TWR 118.100" in text and "29.87" not in text  # KU79 and KBOI in the open data
     card = said["cards"]["take_off"]
     for key in ("static_rpm", "lift_off_distance", "climb_gradient", "stop_point"):

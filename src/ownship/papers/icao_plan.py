@@ -205,6 +205,9 @@ def _looked_at(s: Situation) -> list[str]:
              "Item 15: an altitude in hundreds of feet; above the transition altitude write a flight level. Points by "
              "latitude and longitude to the minute; no airways and no procedures are known here.",
              "Item 18: EET/ at boundaries, PBN/, NAV/, SUR/ and PER/ are not known here; add what your State asks for."]
+    watched = s.record.equipment_codes.icao_10b.upper() if s.record.equipment_codes else ""
+    if watched != "N" and watched[:1] in "BUV":
+        found.append(f"Item 10b: {watched} names no transponder, as the record has it; put its letter first where one is fitted.")
     if not s.air.known:
         found.append("Item 16: no wind along the route is given, so the elapsed time is for calm air.")
     exact = from_si(s.request.cruise_altitude_m, "ft")

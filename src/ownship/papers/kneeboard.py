@@ -148,8 +148,8 @@ def _fuel(a: Assessment) -> list[list[str]]:
 
 
 def _places(s: Situation) -> list[list[str]]:
-    """Departure, destination, alternates: name, elevation, voice frequencies."""
-    names = (s.request.origin, s.request.destination, *s.request.alternates)
+    """Departure, on the way, destination, alternates: name, elevation, voice frequencies."""
+    names = (s.request.origin, *s.request.via, s.request.destination, *s.request.alternates)
     found = []
     for p in (s.places[n] for n in dict.fromkeys(names) if n in s.places):
         voice = [f"{x.description or x.kind} {x.mhz:.3f}" for x in p.frequencies if VOICE_MHZ[0] <= x.mhz <= VOICE_MHZ[1]]
