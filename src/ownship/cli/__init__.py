@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from json import dumps
 from typing import Any
@@ -11,6 +12,9 @@ from ownship import __version__
 from ownship.errors import BadInput, OwnshipError
 
 BAD_INPUT = 2
+WHOLE = re.compile(r"\d{1,12}")
+WHOLE_OPTIONS = ("--landings", "--passengers", "--last", "--year", "--persons", "--first-due-landings", "--port")
+NUMBERED = (("log", "correct"), ("log", "withdraw"), ("weight", "correct"))
 
 
 def main(argv: list[str] | None = None) -> None:
@@ -20,6 +24,7 @@ def main(argv: list[str] | None = None) -> None:
         if words[:1] == ["calc"]:
             _calc(words[1:])
         else:
+            _refuse_half_numbers(words)
             _app()(_dash_joined(words))
     except OwnshipError as error:
         print(" ".join(str(error).split()), file=sys.stderr)
@@ -30,6 +35,18 @@ def main(argv: list[str] | None = None) -> None:
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
         sys.exit(130)
+
+
+def _refuse_half_numbers(words: list[str]) -> None:
+    """Whole numbers are whole: an option parser would round 2.6 landings to 3, and entry 1.5 to entry 2."""
+    asked = [("the entry's number", words[2])] if tuple(words[:2]) in NUMBERED and len(words) > 2 else []
+    for i, word in enumerate(words):
+        name, equals, value = word.partition("=")
+        if name in WHOLE_OPTIONS and (equals or i + 1 < len(words)):
+            asked.append((name, value if equals else words[i + 1]))
+    for name, value in asked:
+        if not WHOLE.fullmatch(value) and not value.startswith("--"):
+            raise BadInput(f"{name}: {value[:40]!r} is no whole number; write figures alone, up to twelve of them.")
 
 
 def _dash_joined(words: list[str]) -> list[str]:

@@ -143,7 +143,7 @@ def _place(where: Path, image: bytes) -> None:
 
     try:
         where.mkdir(parents=True, exist_ok=True)
-        write_whole(where / NAME, image)
+        write_whole(where / NAME, image, the_record=True)
     except OSError as error:
         raise UnreadableFile(f"The record cannot be written into {where} ({error.strerror or error}); make room.") from None
 

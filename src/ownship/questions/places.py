@@ -43,8 +43,13 @@ def _replacing(path: Path) -> Iterator[Path]:
         raise
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all."""
+def write_whole(path: Path, data: bytes, *, the_record: bool = False) -> None:
+    """Write a file so that it is there whole or not at all; never over the owner's record, unless that is what is put back."""
+    from ownship.questions.record import NAME, record_folder
+
+    target = path.absolute()
+    if not the_record and target.parent.resolve() == record_folder().resolve() and target.name.startswith(NAME):
+        raise BadInput(f"{path} is the record itself; name another file.")
     with _replacing(path) as fresh, fresh.open("wb") as file:
         file.write(data)
         file.flush()

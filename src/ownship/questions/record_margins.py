@@ -12,7 +12,7 @@ from ownship.ownership.defects import OpenDefect, open_defects
 from ownship.ownership.entries import Defect, Entry, Pilot, of_kind
 from ownship.ownership.maintenance import NOT_KNOWN as ITEM_NOT_KNOWN
 from ownship.ownership.maintenance import OVERDUE, OpenItem, kept_any, open_items
-from ownship.ownership.progress import DEFAULT_CLASS
+from ownship.ownership.progress import DEFAULT_CLASS, same_name
 from ownship.ownership.recency import NOT_KNOWN as RECENCY_NOT_KNOWN
 from ownship.ownership.recency import Lapse, lapsed
 from ownship.questions.recent import landing_day, night_at, positions_of
@@ -122,7 +122,8 @@ def _recency(s: RecordSituation, entries: tuple[Entry, ...], uses: tuple[str, ..
     pilots = {p.name: p for _, p in of_kind(entries, Pilot)}
     if not pilots:
         return [], ["Recency: no pilot is kept in the record."]
-    name = s.pilot or (next(iter(pilots)) if len(pilots) == 1 else "")
+    asked = s.pilot or (next(iter(pilots)) if len(pilots) == 1 else "")
+    name = next((n for n in pilots if same_name(n, asked)), asked)
     if name not in pilots:
         which = f"{s.pilot!r} is not among them" if s.pilot else "the request names none"
         return [], [f"Recency: the record keeps the pilots {', '.join(pilots)} and {which}; write pilot = \"...\" at the top of "
