@@ -33,3 +33,31 @@ def test_a_half_number_is_refused_and_never_rounded(capsys, words):
     code, out, err = run(capsys, *words)
     assert code == 2 and out == "" and err.count("\n") == 1
     assert "no whole number" in err
+
+
+def test_a_privilege_without_its_rating_is_not_known(capsys):
+    assert run(capsys, "recency", "pilot", "Ann", "--born", "1949-05-01", "--place", "USA", "--rating", "PPL")[0] == 0
+    assert run(capsys, "recency", "event", "instrument proficiency check", "--day", "2026-11-01")[0] == 0
+    _, out, _ = run(capsys, "recency", "--on", "2026-11-20", "--place", "USA")
+    line = next(x for x in out.splitlines() if "IFR" in x)
+    assert "not known" in line
+    assert run(capsys, "recency", "pilot", "Ann", "--born", "1949-05-01", "--place", "USA", "--rating", "PPL", "--rating", "IR")[0] == 0
+    _, out, _ = run(capsys, "recency", "--on", "2026-11-20", "--place", "USA")
+    assert "current" in next(x for x in out.splitlines() if "IFR" in x)
+
+
+def test_a_birth_date_ahead_is_refused(capsys):
+    code, out, err = run(capsys, "recency", "pilot", "Ann", "--born", "2080-06-15")
+    assert code == 2 and out == "" and "birth date" in err
+
+
+def test_a_flight_without_landings_counts_one_for_what_falls_due(capsys):
+    assert run(capsys, "maintenance", "add", "bolts", "--landings", "3", "--aeroplane", "N0160T")[0] == 0
+    assert run(capsys, "maintenance", "done", "bolts", "--day", "2026-09-01", "--hours", "1000h", "--landings", "1000", "--aeroplane", "N0160T")[0] == 0
+    for day in range(1, 7):
+        words = [w.replace("2026-10-01", f"2026-10-{day:02d}") for w in FLIGHT]
+        assert run(capsys, *words)[0] == 0
+    _, out, _ = run(capsys, "maintenance", "--json")
+    assert '"landings": 1006' in out
+    _, out, _ = run(capsys, "maintenance")
+    assert "no landing noted" in out and "overdue" in out

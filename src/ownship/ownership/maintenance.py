@@ -136,8 +136,12 @@ def _landings(done: list[MaintenanceDone], flights: list[tuple[date, Flight]]) -
     read = max(((d.day, d.landings) for d in done if d.landings is not None), default=None)
     if read is None:
         return None, ()
-    since = sum(f.landings_day + f.landings_night for day, f in flights if day >= read[0])
-    return read[1] + since, (f"landings: {read[1]:,} noted on {read[0]}, {since:,} on that day and since",)
+    later = [f.landings_day + f.landings_night for day, f in flights if day >= read[0]]
+    since, silent = sum(max(n, 1) for n in later), sum(1 for n in later if n == 0)
+    words: tuple[str, ...] = (f"landings: {read[1]:,} noted on {read[0]}, {since:,} on that day and since",)
+    if silent:
+        words = (*words, f"{silent} flights have no landing noted; one each is counted")
+    return read[1] + since, words
 
 
 # ---- what is due

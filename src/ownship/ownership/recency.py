@@ -120,6 +120,11 @@ class Lapse:
         return f"{self.privilege}: {self.state}{was}; missing: {'; '.join(self.missing) or 'no text is kept for that day'}"
 
 
+# Ratings without which a privilege is not looked at, where the pilot's ratings are entered at all (rules.md section 7).
+RATINGS = {("USA", "IFR"): ("IR", "instrument"), ("Canada", "IFR"): ("IR", "instrument"), ("EASA", "IFR"): ("IR", "instrument"),
+           ("Canada", "passengers by night"): ("night",), ("EASA", "passengers by night"): ("night", "IR", "instrument")}
+
+
 def judge(entries: Iterable[Entry], pilot: str, place: str, on: date, aeroplane_class: str = DEFAULT_CLASS,
           day_of: DayOf = utc_day, night_of: NightOf = night_as_noted) -> tuple[Standing, ...]:
     """Every privilege of a place for a pilot on a day, by the texts in force that day.
@@ -172,6 +177,10 @@ def not_after(entries: Iterable[Entry], pilot: str, place: str, uses: Sequence[s
 
 def _standing(known: Facts, rules: RecencyRules, privilege: str) -> Standing:
     parts = _parts(known, rules, privilege, known.on)
+    wanted = RATINGS.get((rules.place, privilege), ())
+    if wanted and known.ratings and not known.holds(*wanted):
+        return Standing(rules.place, privilege, NOT_KNOWN, None, (),
+                        f"None of the ratings it needs is entered ({' or '.join(wanted)}); enter it where you hold it.")
     if not parts:
         return Standing(rules.place, privilege, NOT_KNOWN, None, (), f"No text is kept for that day. {rules.note}")
     state = (NOT_KNOWN if any(p.state == NOT_KNOWN for p in parts) and not any(p.state == NOT_CURRENT for p in parts) else

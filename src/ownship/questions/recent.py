@@ -45,6 +45,19 @@ def recency(pilot: str | None = None, on: str | None = None, place: str | None =
             "pilots": answers, "caution": CAUTION}
 
 
+def _born(text: str) -> date:
+    """A birth date: a day from 1900 on that is not ahead."""
+    from ownship.questions.places import today
+
+    try:
+        found = date.fromisoformat(text.strip())
+    except ValueError:
+        raise BadInput(f"{text!r} is no day; write it as 1980-06-15.") from None
+    if not date(1900, 1, 1) <= found <= today():
+        raise BadInput(f"--born: {text!r} is no believable birth date; allowed is 1900 to today.")
+    return found
+
+
 def _day(text: str | None) -> date:
     from ownship.questions.places import today
 
@@ -208,7 +221,7 @@ def note_event(event: str, day: str, pilot: str | None = None, detail: str = "",
 def note_pilot(name: str, born: str | None = None, place: str = "USA", ratings: Iterable[str] = (),
                folder: Path | None = None) -> dict[str, Any]:
     """Write a pilot into the record: birth date, place of the licence, ratings; the last entry of a name counts."""
-    birth = None if born is None else _day(born)
+    birth = None if born is None else _born(born)
     where, held = place_of(place), tuple(r.strip() for r in ratings if r.strip())
     return _write(lambda n: Pilot(n, birth, where, held), name, folder, f"pilot, licence of {where}")
 
