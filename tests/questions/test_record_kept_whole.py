@@ -61,3 +61,20 @@ def test_a_flight_without_landings_counts_one_for_what_falls_due(capsys):
     assert '"landings": 1006' in out
     _, out, _ = run(capsys, "maintenance")
     assert "no landing noted" in out and "overdue" in out
+
+
+def test_what_the_law_wants_blocks_when_it_is_overdue(capsys):
+    from datetime import date
+
+    from ownship.ownership.maintenance import open_items
+    from ownship.questions.record import open_record
+
+    for words in (("maintenance", "add", "annual", "--every", "12 calendar months", "--section", "14 CFR 91.409(a)"),
+                  ("maintenance", "add", "seat covers", "--every", "12 calendar months"),
+                  ("maintenance", "done", "annual", "--day", "2020-01-01"), ("maintenance", "done", "seat covers", "--day", "2020-01-01"),
+                  ("maintenance", "expiry", "insurance", "--last-day", "2020-01-01"),
+                  ("maintenance", "expiry", "chart cycle", "--last-day", "2020-01-01")):
+        code, _, err = run(capsys, *words, "--aeroplane", "N0160T")
+        assert code == 0, err
+    found = {x.name: x.severity for x in open_items(open_record().all(), "N0160T", date(2026, 11, 25), ("VFR",))}
+    assert found == {"annual": "block", "seat covers": "warn", "insurance": "block", "chart cycle": "warn"}

@@ -42,18 +42,19 @@ def calendar(file: str, /, *, aeroplane: str | None = None, on: str | None = Non
 def add(item: str, /, *, title: str | None = None, every: str | None = None, hours: str | None = None, landings: int | None = None,
         tolerance: str | None = None, tolerance_hours: str | None = None, from_due: bool = False, first_due: str | None = None,
         first_due_hours: str | None = None, first_due_landings: int | None = None, uses: str | None = None, section: str = "",
-        severity: str = "warn", note: str = "", cost: str | None = None, replace: bool = False,
+        severity: str | None = None, note: str = "", cost: str | None = None, replace: bool = False,
         aeroplane: str | None = None) -> Told:
     """Keep an item that falls due: its name and limits, or a file of items. ITEM or ITEMS.toml
 
     --every "12 calendar months" | "24 months" | "90 days"; --hours 50; --landings 300: the first of them counts.
     --tolerance "1 month" --tolerance-hours 10; --from-due: an overrun is taken off the next. --replace: correct one that is kept.
+    --severity block, warn or info: block where a --section of the law is named, else warn.
     """
     from ownship.errors import BadInput
     from ownship.questions import maintaining_entries as entries
 
     limits = entries.Limits(every, hours, landings, tolerance, tolerance_hours, from_due, first_due, first_due_hours,
-                            first_due_landings, uses, section, severity, note)
+                            first_due_landings, uses, section, severity or ("block" if section else "warn"), note)
     if item.lower().endswith(".toml"):
         if limits != entries.Limits() or title or cost:
             raise BadInput(f"add {item}: the file says all of it; leave out the options, or name an item instead of a file.")

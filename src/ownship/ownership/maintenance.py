@@ -313,10 +313,15 @@ def open_items(entries: Iterable[Entry], aeroplane: str, on: date, uses: Iterabl
     found = [OpenItem(d.name, d.title, d.state, d.item.severity, d.item.section, d.item.status, d.item.uses, d.words, d.day)
              for d in due_list(kept, aeroplane, on, zone, ahead_h, ahead_landings)
              if d.state in (OVERDUE, TOLERANCE, NOT_KNOWN) and wanted & set(d.item.uses)]
-    ended = [OpenItem(e.what, e.what, OVERDUE, "warn", e.document, "owner", e.uses,
+    ended = [OpenItem(e.what, e.what, OVERDUE, "block" if by_law(e.what) else "warn", e.document, "owner", e.uses,
                       (f"ended on {e.last_day}, {-e.left_days} days ago",), e.last_day)
              for e in endings(kept, aeroplane, on) if e.state == OVERDUE and wanted & set(e.uses)]
     return (*(o for o in found if o.state == OVERDUE), *ended, *(o for o in found if o.state != OVERDUE))
+
+
+def by_law(what: str) -> bool:
+    """Whether a document of this name must be good for a flight: insurance, registration, certificate, airworthiness."""
+    return any(word in what.casefold() for word in ("insurance", "registration", "certificate", "airworth"))
 
 
 def kept_any(entries: Iterable[Entry], aeroplane: str) -> bool:
