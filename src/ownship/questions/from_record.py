@@ -57,9 +57,10 @@ def chosen(entries: Iterable[Entry], asked: str | None) -> str:
     """The aeroplane that is meant: the one asked for, else the only one the record knows (kept, else flown)."""
     from ownship.ownership.entries import Flight, of_kind
 
-    if asked:
-        return registration_of(asked)
     every = tuple(entries)
+    if asked:
+        found = registration_of(asked)  # with or without dashes it is one aeroplane
+        return next((k for k in kept_aeroplanes(every) if k.replace("-", "") == found.replace("-", "")), found)
     known = kept_aeroplanes(every) or tuple(dict.fromkeys(e.aeroplane for e, _ in of_kind(every, Flight) if e.aeroplane))
     if len(known) == 1:
         return known[0]

@@ -14,6 +14,8 @@ from ownship.units import parse
 
 EARLIEST = date(1903, 12, 17)
 
+LEAST_SCALES = 3
+
 
 @dataclass(frozen=True)
 class Typed:
@@ -61,6 +63,8 @@ def _weight_and_arm(t: Typed, scales: tuple[tuple[float, float, float], ...]) ->
         if t.weight is not None or t.arm is not None:
             raise BadInput("A weighing is given by --reading or by --weight and --arm; leave out one of the two.")
         mass = summed(Reading(*s) for s in scales)
+        if len(scales) < LEAST_SCALES:
+            raise BadInput(f"An aeroplane stands on three scales or more and {len(scales)} given: give each as --reading.")
         return mass.weight_kg, mass.arm_m
     if t.weight is None or t.arm is None:
         lacking = "its arm" if t.weight is not None else "its weight"
