@@ -26,6 +26,7 @@ from ownship.world.aerodromes import Aerodrome
 from ownship.world.geodesy import inverse
 
 ON_THE_GROUND = timedelta(minutes=45)
+MOST_LEFT = 2  # changes of a load that is split over two trips
 MOST_PLACES, FARTHEST_M = 3, float(to_si(40, "nm"))
 LEAST_RUNWAY_M, MOST_DETOUR_1, LEAST_DETOUR_M = float(to_si(2500, "ft")), 0.25, float(to_si(20, "nm"))
 
@@ -167,7 +168,8 @@ def _ground_words(s: Situation) -> str:
 # -- two trips ----------------------------------------------------------------------------------------------------------
 def _two_trips(s: Situation, before: Assessment, options: Sequence[Option], changes: Sequence[Change]) -> list[Remedy]:
     """What stays behind on the first trip comes with the second: out, back with the pilot's own load, out again."""
-    staying = [o for o in options if o.verdict <= IS_WITHIN and all(changes[i].kind == "leave" for i in o.changes)]
+    staying = [o for o in options if o.verdict <= IS_WITHIN and len(o.changes) <= MOST_LEFT
+               and all(changes[i].kind == "leave" for i in o.changes)]
     pilot = pilot_of(s)
     items = {i for i, x in enumerate(s.request.loads) if x.can_stay and x.weight_kg > 0 and i != pilot}
     for option in staying[:2]:
@@ -176,11 +178,11 @@ def _two_trips(s: Situation, before: Assessment, options: Sequence[Option], chan
         first = _judged(s, edited(s.request_data, out), {})
         if first is None or not first.timeline:
             continue
-        home = _homeward(s, first, items)
+        home = _homeward(s, first, [_leave(changes, i) for i in sorted(items)])
         back = _judged(s, home, {})
         if back is None or not back.timeline:
             continue
-        again = edited(s.request_data, [_leave(s, i) for i in sorted(items - later)])
+        again = edited(s.request_data, [_leave(changes, i) for i in sorted(items - later)])
         again |= {"departure": (back.timeline[-1].time + ON_THE_GROUND).isoformat(), "planned_departure": s.departure.isoformat()}
         second = _judged(s, again, {})
         if second is None:
@@ -201,13 +203,13 @@ def _two_trips(s: Situation, before: Assessment, options: Sequence[Option], chan
     return []
 
 
-def _leave(s: Situation, item: int) -> Change:
-    return next(c for c in changes_of(s) if c.kind == "leave" and c.loads == ((item, LEFT),))
+def _leave(changes: Sequence[Change], item: int) -> Change:
+    return next(c for c in changes if c.kind == "leave" and c.loads == ((item, LEFT),))
 
 
-def _homeward(s: Situation, first: Assessment, staying: set[int]) -> dict[str, Any]:
+def _homeward(s: Situation, first: Assessment, staying: Sequence[Change]) -> dict[str, Any]:
     """Back to the origin with what cannot stay, on the fuel left."""
-    data = edited(s.request_data, [_leave(s, i) for i in sorted(staying)])
+    data = edited(s.request_data, staying)
     data |= {"from": s.request.destination, "to": s.request.origin, "via": list(reversed(s.request.via)),
              "departure": (first.timeline[-1].time + ON_THE_GROUND).isoformat(), "planned_departure": s.departure.isoformat()}
     for key in ("leave_again", "local", "alternates"):

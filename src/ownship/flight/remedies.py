@@ -59,22 +59,27 @@ class Remedy:
 
 
 @dataclass(frozen=True)
-class Found:
-    """The remedies, or the sentence that says why there is none; how many candidates were screened and assessed."""
-
-    remedies: tuple[Remedy, ...]
-    words: str
-    screened: int
-    assessed: int
-
-
-@dataclass(frozen=True)
 class Option:
     """A set of changes with its cost, time included, and the verdict of the screening."""
 
     changes: tuple[int, ...]
     cost: float
     verdict: int
+
+
+@dataclass(frozen=True)
+class Found:
+    """The remedies, or the sentence that says why there is none; how many candidates were screened and assessed.
+
+    changes and options: what can be changed and every combination as screened, for whoever looks further.
+    """
+
+    remedies: tuple[Remedy, ...]
+    words: str
+    screened: int
+    assessed: int
+    changes: tuple[Change, ...] = ()
+    options: tuple[Option, ...] = ()
 
 
 def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
@@ -107,7 +112,7 @@ def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
         if found:
             break
     words = "" if found else nothing_works(before, screen, options, changes)
-    return Found(tuple(found), words, len(options), tried)
+    return Found(tuple(found), words, len(options), tried, changes, tuple(options))
 
 
 def screen_of(s: Situation, changes: Sequence[Change]) -> Screen:

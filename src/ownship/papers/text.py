@@ -85,19 +85,6 @@ def _length(length_m: float | None) -> str:
     return "length not known" if length_m is None else f"{from_si(length_m, 'ft'):,.0f} ft"
 
 
-def calibration_lines(data: dict[str, Any], saved: str | None) -> Iterable[str]:
-    """A calibration in a few lines."""
-    for key in ("book", "own"):
-        if (one := data[key]) is not None:
-            words = "priors alone, wide bands" if one["label"] == "prior" else f"matched to {one['rows']} rows"
-            effective = one["effective"]
-            sure = f"; re-sampled, {effective:.0f} effective of 2,048" if effective else "; spread by Laplace"
-            yield f"{key}: {words}{sure if one['label'] != 'prior' else ''}"
-    yield f"rows hash {data['hash']}, model version {data['model_version']}, seed {data['seed']}"
-    if saved:
-        yield f"written to {saved}"
-
-
 def _section(title: str, body: RenderableType) -> Iterable[RenderableType]:
     yield Rule(Text(title, style="bold"), align="left", style="dim")
     yield Padding(body, (0, 0, 1, 1))

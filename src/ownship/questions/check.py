@@ -44,16 +44,6 @@ def check(aeroplane: str, flight: str | None = None) -> Assessment:
     return recorded(s, assess(s), aeroplane, flight)
 
 
-def check_whole(aeroplane: str | None, flight: str | None = None, registration: str | None = None) -> Assessment:
-    """`check` with the last points, the glide and the aerodromes on the way, and with what the record adds where the
-    aeroplane is the record's."""
-    from ownship.flight.assessment import assess
-    from ownship.flight.extras import with_extras
-
-    s = situation_of(aeroplane, flight, registration)
-    return recorded(s, with_extras(s, assess(s)), aeroplane, flight)
-
-
 def recorded(s: Situation, answer: Assessment, aeroplane: str | None, flight: str | None) -> Assessment:
     """An answer with the record's margins where no aeroplane's file was named, else as it is."""
     from ownship.questions.from_record import with_record
@@ -77,6 +67,15 @@ def situation_of(aeroplane: str | None, flight: str | None = None, registration:
     return situation(text, demo_flight() if flight == DEMO else read_text(flight),
                      None if aeroplane == DEMO else Path(aeroplane).parent, str(flight),
                      "demo" if aeroplane == DEMO else str(aeroplane))
+
+
+def situation_by_files(command: str, aeroplane: str, flight: str | None) -> Situation:
+    """The situation of a command that does not take the record: two files, or the demo's where a name is missing or "demo"."""
+    if flight is None and aeroplane != DEMO:
+        raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship {command} demo`.")
+    own, typed = aeroplane != DEMO, flight not in (None, DEMO)
+    return situation(read_text(aeroplane) if own else demo_aeroplane(), read_text(str(flight)) if typed else demo_flight(),
+                     Path(aeroplane).parent if own else None, str(flight) if typed else "demo flight", aeroplane)
 
 
 def check_text(aeroplane_text: str, flight_text: str, folder: Path | None = None, name: str = "flight",

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ownship.errors import BadInput, NotPossible
-from ownship.questions.reading import DEMO, read_text
 
 if TYPE_CHECKING:
     from ownship.flight.flown import Flown
@@ -30,14 +29,9 @@ def silent(words: str) -> None:
 
 def reach(aeroplane: str, flight: str | None = None, *, there_and_back: bool = False, progress: Progress = silent) -> ReachAnswer:
     """The reach of a flight request from two files, or the demo's."""
-    from ownship.questions.check import demo_aeroplane, demo_flight
+    from ownship.questions.check import situation_by_files
 
-    if flight is None and aeroplane != DEMO:
-        raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship reach demo`.")
-    text = demo_aeroplane() if aeroplane == DEMO else read_text(aeroplane)
-    asked = demo_flight() if flight in (None, DEMO) else read_text(str(flight))
-    return reach_text(text, asked, None if aeroplane == DEMO else Path(aeroplane).parent, str(flight or "demo flight"),
-                      "demo" if aeroplane == DEMO else str(aeroplane), there_and_back=there_and_back, progress=progress)
+    return reach_of_situation(situation_by_files("reach", aeroplane, flight), there_and_back=there_and_back, progress=progress)
 
 
 def reach_text(aeroplane_text: str, flight_text: str, folder: Path | None = None, name: str = "flight",

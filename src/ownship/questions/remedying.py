@@ -30,9 +30,8 @@ def with_remedies(aeroplane: str, flight: str | None, progress: Callable[[str], 
 def search(s: Situation, before: Assessment, progress: Callable[[str], None] | None = None) -> Found:
     """Remedies of an assessed situation: changes first, other ways of flying where those are dear or there are none."""
     from ownship.errors import BadInput
-    from ownship.flight.changes import changes_of, costs_of
     from ownship.flight.detours import detours
-    from ownship.flight.remedies import MOST, Found, remedies, screen_of, screened
+    from ownship.flight.remedies import MOST, Found, remedies
     from ownship.words.verdicts import ORDER, WITHIN
 
     say = progress or (lambda words: None)
@@ -43,9 +42,7 @@ def search(s: Situation, before: Assessment, progress: Callable[[str], None] | N
     within = [r.cost for r in found.remedies if r.verdict == WITHIN]
     if before.verdict == WITHIN or (within and min(within) <= DETOURS_FROM):
         return found
-    changes = changes_of(s)
-    options = screened(screen_of(s, changes), changes, costs_of(s), at_once=2)
-    more = detours(s, before, options, changes, min(within, default=float("inf")), say)
+    more = detours(s, before, found.options, found.changes, min(within, default=float("inf")), say)
     every = sorted((*found.remedies, *more), key=lambda r: (ORDER.index(r.verdict), r.cost))
     best = [r for r in every if r.verdict == every[0].verdict][:MOST]
     return replace(found, remedies=tuple(best), words="" if best else found.words)

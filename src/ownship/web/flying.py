@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import OwnshipError
 from ownship.questions import check as asking
-from ownship.web.forms import VIEW, Form, blank, form_of, to_request, write_toml
+from ownship.web.forms import Form, blank, form_of, to_request, write_toml
 
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
@@ -122,11 +122,6 @@ def _assessed(s: Situation) -> Assessment:
     from ownship.questions.from_record import with_record
 
     return with_record(s, with_extras(s, assess(s)))
-
-
-def flight_query(query: Mapping[str, str]) -> dict[str, str]:
-    """The part of an address that is the flight, without what belongs to the page."""
-    return {k: v for k, v in query.items() if k not in VIEW}
 
 
 # -- which aeroplane ------------------------------------------------------------------------------------------------------
