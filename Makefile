@@ -60,7 +60,8 @@ $(VENV)/.test: $(VENV)/.run requirements-dev.txt
 # Renews the hashed lists (needs uv on the PATH); no address of any registry is written.
 lock:
 	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q pyproject.toml --extra build -o requirements.txt
-	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q pyproject.toml --extra build --extra dev -c requirements.txt -o requirements-dev.txt
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q pyproject.toml --extra build --extra frontend -c requirements.txt -o requirements-frontend.txt
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header -q pyproject.toml --extra build --extra frontend --extra dev -c requirements.txt -c requirements-frontend.txt -o requirements-dev.txt
 
 clean:
 	rm -rf $(VENV) .mypy_cache .ruff_cache .hypothesis build dist
