@@ -48,7 +48,7 @@ def without(place="USA", **there):
 @cache
 def flown():
     s = situation(demo_aeroplane(), demo_flight())
-    return s, assessment._fly(s, assessment._aboard(s))[0]
+    return s, assessment.fly(s, assessment.aboard_of(s))[0]
 
 
 # rows of the rules (how each is known stands in the data and is shown)

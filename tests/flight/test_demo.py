@@ -91,10 +91,10 @@ def test_times_distances_and_fuels_add_up():
 
 
 def test_weight_falls_by_exactly_the_fuel_burnt():
-    from ownship.flight.assessment import _aboard, _fly
+    from ownship.flight.assessment import aboard_of, fly
 
     s = situation(demo_aeroplane(), demo_flight())
-    for flown in _fly(s, _aboard(s)):
+    for flown in fly(s, aboard_of(s)):
         density = flown.model.airframe.fuel_density_kg_m3
         burnt = flown.timeline.total("burn_m3")
         assert np.allclose(flown.ramp_kg - flown.landing_kg, burnt * density, atol=1e-9)

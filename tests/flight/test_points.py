@@ -362,9 +362,9 @@ def test_the_demo_has_its_last_points_from_its_own_timeline_and_tank_plan():
     from ownship.questions.check import demo_aeroplane, demo_flight, situation
 
     s = situation(demo_aeroplane(), demo_flight())
-    aboard = assessment._aboard(s)
-    flown = assessment._fly(s, aboard)[0]
-    plan = assessment._tank_plan(s, aboard, flown)
+    aboard = assessment.aboard_of(s)
+    flown = assessment.fly(s, aboard)[0]
+    plan = assessment.tank_plan_of(s, aboard, flown)
     near = tuple(point_of(a.ident, a) for a in s.near if a.ident in {s.points[0].name, s.points[-1].name})
     found = last_points_of(s, flown, plan, near)
     assert {p.tank for p in found.one_tank} == {t.id for t in s.record.tanks}

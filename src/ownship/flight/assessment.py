@@ -37,7 +37,7 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class _Aboard:
+class Aboard:
     """The load without fuel, the fuel by tank, and the empty weight; or why they are not known."""
 
     empty: EmptyWeight | None
@@ -55,14 +55,15 @@ def assess(s: Situation) -> Assessment:
     shown are those of the calibration that leaves less at landing. BadInput where the request cannot be read as a
     flight; everything else that is missing makes its margins not known.
     """
-    aboard = _aboard(s)
-    flights = _fly(s, aboard)
+    aboard = aboard_of(s)
+    flights = fly(s, aboard)
     governing = governing_of(flights)
-    plan = _tank_plan(s, aboard, governing)
-    moments = _moments(s, aboard, governing, plan)
+    plan = tank_plan_of(s, aboard, governing)
+    moments = moments_of(s, aboard, governing, plan)
     load_margins, loading = _load(s, aboard, moments)
-    flight_margins, runways, unchecked = _flight_margins(s, aboard, flights, governing)
-    found = rule.merge([*load_margins, *judge_load.people(s.record, s.request.loads)], _tanks(s, plan, governing), flight_margins)
+    flight_margins, runways, unchecked = flight_margins_of(s, aboard, flights, governing)
+    found = rule.merge([*load_margins, *judge_load.people(s.record, s.request.loads)], tank_margins_of(s, plan, governing),
+                       flight_margins)
     verdict = worst(m.verdict for m in found)
     return Assessment(
         verdict, sentence(verdict, found), s.request_data, _aeroplane(s, aboard), found, tuple(loading),
@@ -77,9 +78,9 @@ def assess(s: Situation) -> Assessment:
 
 def flights_of(s: Situation) -> tuple[list[Flown], list[TankPlan | None], str]:
     """Every calibration's flight with its tank plan, as `assess` flies them; none: the reason in words."""
-    aboard = _aboard(s)
-    flights = _fly(s, aboard)
-    return flights, [_tank_plan(s, aboard, f) for f in flights], "" if flights else s.no_model or aboard.missing
+    aboard = aboard_of(s)
+    flights = fly(s, aboard)
+    return flights, [tank_plan_of(s, aboard, f) for f in flights], "" if flights else s.no_model or aboard.missing
 
 
 def governing_of(flights: list[Flown]) -> Flown | None:
@@ -87,8 +88,8 @@ def governing_of(flights: list[Flown]) -> Flown | None:
     return min(flights, key=lambda f: float(np.nan_to_num(np.median(f.left_m3), nan=-1e9)), default=None)
 
 
-def _flight_margins(
-        s: Situation, aboard: _Aboard, flights: list[Flown], governing: Flown | None,
+def flight_margins_of(
+        s: Situation, aboard: Aboard, flights: list[Flown], governing: Flown | None,
         ends: dict[str, JudgedEnd] | None = None) -> tuple[tuple[rule.Margin, ...], dict[str, JudgedEnd], tuple[str, ...]]:
     """Every limit that follows from flying at a weight (all but load and tanks), the runways, what was not checked.
 
@@ -107,7 +108,8 @@ def _flight_margins(
     return rule.merge(common, over_time, *sets), runways, (*unchecked, *unchecked_there, *unchecked_then)
 
 
-def _aboard(s: Situation) -> _Aboard:
+def aboard_of(s: Situation) -> Aboard:
+    """What a situation has aboard, as its record and its request say."""
     record = s.record
     items = tuple(LoadItem(x.what, x.station, x.weight_kg, x.weighed) for x in s.request.loads)
     tanks = on_board(s.request, record, s.errors, s.chance)
@@ -115,9 +117,9 @@ def _aboard(s: Situation) -> _Aboard:
     try:
         empty = empty_weight(record, s.day, s.errors)
     except MissingKey as error:
-        return _Aboard(None, None, items, tanks, density, str(error))
+        return Aboard(None, None, items, tanks, density, str(error))
     load = load_of(record, empty, items, s.errors)
-    return _Aboard(empty, load, items, tanks, density, _fuel_missing(s))
+    return Aboard(empty, load, items, tanks, density, _fuel_missing(s))
 
 
 def _fuel_missing(s: Situation) -> str:
@@ -138,7 +140,8 @@ def _fuel_missing(s: Situation) -> str:
     return ""
 
 
-def _fly(s: Situation, aboard: _Aboard) -> list[Flown]:
+def fly(s: Situation, aboard: Aboard) -> list[Flown]:
+    """The flight by each calibration; none where model, load or fuel is not known. NotPossible where it cannot be flown."""
     if s.calibrations is None or aboard.load is None or aboard.missing:
         return []
     point = at_fuel(s.record, aboard.load, {}, {}, aboard.density_kg_m3)
@@ -157,7 +160,8 @@ def _unflown(s: Situation, flights: list[Flown]) -> list[rule.Margin]:
     return [rule.missing(a, why) for a in about]
 
 
-def _tank_plan(s: Situation, aboard: _Aboard, flown: Flown | None) -> TankPlan | None:
+def tank_plan_of(s: Situation, aboard: Aboard, flown: Flown | None) -> TankPlan | None:
+    """Which tank feeds when, of one calibration's flight; None where it is not flown or the record has no selector."""
     if flown is None or not flown.possible or s.record.selector is None or not aboard.tanks or flown.needs is None:
         return None
     phases, clock = [], 0.0
@@ -193,7 +197,7 @@ def _fixes(s: Situation, flown: Flown) -> tuple[tuple[str, float], ...]:
     return tuple((leg.end.name, middle(flown.timeline.passed(leg.number, "time_s"))) for leg in s.legs[:-1])
 
 
-def _moments(s: Situation, aboard: _Aboard, flown: Flown | None, plan: TankPlan | None) -> tuple[FuelMoment, ...]:
+def moments_of(s: Situation, aboard: Aboard, flown: Flown | None, plan: TankPlan | None) -> tuple[FuelMoment, ...]:
     """Ramp, take-off, every fix, landing, alternate and zero usable fuel, with fuel by tank."""
     start = {t.tank: t.usable_m3 for t in aboard.tanks}
     sd = {t.tank: t.sd_m3 for t in aboard.tanks}
@@ -218,7 +222,7 @@ def _moments(s: Situation, aboard: _Aboard, flown: Flown | None, plan: TankPlan 
     return (*found, zero)
 
 
-def _load(s: Situation, aboard: _Aboard, moments: tuple[FuelMoment, ...]) -> tuple[list[rule.Margin], list[Any]]:
+def _load(s: Situation, aboard: Aboard, moments: tuple[FuelMoment, ...]) -> tuple[list[rule.Margin], list[Any]]:
     if aboard.load is None or (aboard.missing and s.record.tanks):
         return judge_load.empty_missing(aboard.missing), []
     density = aboard.density_kg_m3 if s.record.fuel else 0.0
@@ -231,7 +235,7 @@ def _load(s: Situation, aboard: _Aboard, moments: tuple[FuelMoment, ...]) -> tup
     return found, rows
 
 
-def _runways(s: Situation, aboard: _Aboard, flights: list[Flown]) -> tuple[dict[str, JudgedEnd], list[rule.Margin]]:
+def _runways(s: Situation, aboard: Aboard, flights: list[Flown]) -> tuple[dict[str, JudgedEnd], list[rule.Margin]]:
     """Take-off, landing and leaving again, each with the heaviest of the calibrations' weights."""
     ends: dict[str, JudgedEnd] = {}
     found: list[rule.Margin] = []
@@ -308,7 +312,8 @@ def _go_around(s: Situation, flown: Flown, landing_end: JudgedEnd | None) -> lis
     return [judge_route.go_around_margin(s, s.points[-1].name, landing_end, flown.model, weight, flap)]
 
 
-def _tanks(s: Situation, plan: TankPlan | None, flown: Flown | None) -> list[rule.Margin]:
+def tank_margins_of(s: Situation, plan: TankPlan | None, flown: Flown | None) -> list[rule.Margin]:
+    """Floor, feed proof and imbalance of a tank plan, as margins; without a plan as not known."""
     nearest: Callable[[Change], FloatArray | str] = lambda change: "The burn is not known."  # noqa: E731
     if flown is not None and s.calibrations is not None:
         by, f = s.calibrations, flown
@@ -330,7 +335,7 @@ def _cards(s: Situation, flown: Flown | None, runways: dict[str, JudgedEnd]) -> 
             "this_aeroplane_today": today_card(flown.model, judged.ground.air, flown.take_off_kg)}
 
 
-def _more(s: Situation, aboard: _Aboard) -> dict[str, Any]:
+def _more(s: Situation, aboard: Aboard) -> dict[str, Any]:
     if aboard.load is None or not s.record.fuel or not s.record.tanks:
         return {}
     return judge_load.more(s.record, s.request.category, aboard.load, aboard.items, aboard.tanks,
@@ -358,7 +363,7 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd], margins: tuple[rul
     return found
 
 
-def _aeroplane(s: Situation, aboard: _Aboard) -> dict[str, Any]:
+def _aeroplane(s: Situation, aboard: Aboard) -> dict[str, Any]:
     i = s.record.identity
     data: dict[str, Any] = {"registration": i.registration, "type_name": i.type_name, "category": s.request.category}
     if aboard.empty is not None:

@@ -135,7 +135,7 @@ class Screen:
     def __init__(self, s: Situation, profiles: Sequence[Situation]) -> None:
         """profiles: the situation of each way of flying, with the load and fuel as asked; the first is the flight as asked."""
         self.s, self.profiles = s, tuple(profiles)
-        self.aboard = whole._aboard(s)
+        self.aboard = whole.aboard_of(s)
         if self.aboard.load is None or self.aboard.empty is None or self.aboard.missing or s.calibrations is None:
             raise BadInput(self.aboard.missing or s.no_model or "Without weights and a performance model nothing can be searched.")
         self.tanks = on_board(s.request, s.record, s.errors, s.chance)
@@ -152,10 +152,10 @@ class Screen:
 
     @cached_property
     def _load(self) -> LoadScreen:
-        flights = whole._fly(self.s, self.aboard)
+        flights = whole.fly(self.s, self.aboard)
         governing = whole.governing_of(flights)
-        plan = whole._tank_plan(self.s, self.aboard, governing)
-        moments = whole._moments(self.s, self.aboard, governing, plan)
+        plan = whole.tank_plan_of(self.s, self.aboard, governing)
+        moments = whole.moments_of(self.s, self.aboard, governing, plan)
         assert self.aboard.empty is not None
         return LoadScreen(self.s.record, self.s.request.category, self.aboard.empty, self.aboard.items, self.s.errors, moments,
                           self.aboard.density_kg_m3, self.s.request.factors.confidence)
@@ -270,9 +270,9 @@ class Screen:
     def _node(self, s: Situation, dry_kg: float, ends: dict[str, JudgedEnd] | None = None) -> _Node:
         assert self.aboard.load is not None
         aboard = replace(self.aboard, load=replace(self.aboard.load, weight_kg=dry_kg))
-        flights = whole._fly(s, aboard)
+        flights = whole.fly(s, aboard)
         governing = whole.governing_of(flights)
-        margins, judged, _ = whole._flight_margins(s, aboard, flights, governing, ends)
+        margins, judged, _ = whole.flight_margins_of(s, aboard, flights, governing, ends)
         return _Node({m.id: m for m in margins}, governing, judged)
 
     def weight_words(self, m: rule.Margin) -> str:
@@ -305,7 +305,7 @@ class Screen:
             flown = self.flown_as_asked.node.flown
             if flown is not None:
                 flown = replace(flown, on_board_m3=np.sum([t.draws_m3 for t in tanks], axis=0))
-            margins = whole._tanks(self.s, whole._tank_plan(self.s, replace(self.aboard, tanks=tanks), flown), flown)
+            margins = whole.tank_margins_of(self.s, whole.tank_plan_of(self.s, replace(self.aboard, tanks=tanks), flown), flown)
             self._tank_verdicts[usable_m3] = max((ORDER.index(m.verdict) for m in margins), default=0)
         return self._tank_verdicts[usable_m3]
 

@@ -164,27 +164,32 @@ def _places(request: FlightRequest) -> tuple[dict[str, Aerodrome], tuple[Aerodro
     """The aerodromes named in the request (own records over open data) and those near the route."""
     from ownship.questions.own_aerodromes import kept
 
-    connection = _database()
+    connection = open_database()
     names = dict.fromkeys((request.origin, *request.via, request.destination, *request.alternates, *request.weather))
     places, own = {}, kept()
     for name in names:
         needed = name not in request.weather or name in (request.origin, *request.via, request.destination,
                                                          *request.alternates)
         found = own.get(name) if name not in request.aerodromes else None
-        found = found or _place(name, request, connection, needed=needed)
+        found = found or aerodrome_of(name, request, connection, needed=needed)
         if found is not None:
             places[name] = found
     return places, _near(request, places, connection)
 
 
 @lru_cache(maxsize=1)
-def _database() -> sqlite3.Connection:
+def open_database() -> sqlite3.Connection:
+    """The aerodrome database, opened once."""
     from ownship.questions.places import aerodromes
 
     return aerodromes()
 
 
-def _place(name: str, request: FlightRequest, connection: sqlite3.Connection, *, needed: bool) -> Aerodrome | None:
+def aerodrome_of(name: str, request: FlightRequest, connection: sqlite3.Connection, *, needed: bool) -> Aerodrome | None:
+    """An aerodrome by the name a request uses: its own record over the open data; None for a position or "default".
+
+    needed: a name that neither knows is refused (UnknownPlace), else None.
+    """
     from ownship.schema import Table
     from ownship.world import aerodrome_database as database
     from ownship.world.aerodromes import aerodrome_from_table

@@ -166,7 +166,7 @@ def situation_from_record(flight: str | None, aeroplane: str | None = None, fold
         registration = _meant(entries, aeroplane or typed.get("aeroplane") or was)
         airframe = record_toml(entries, registration, _day(typed))
         asked = without_own_keys(text) + _fuel_text(entries, registration, typed)
-        rows = _rows_folder(entries, registration, _day(typed))
+        rows = rows_folder(entries, registration, _day(typed))
         found = situation(airframe, asked, rows, name, f"{registration} of the record")
         _keep(records, entries, text, name, registration)
         return by_record(found, registration, str(typed.get("pilot", "")))
@@ -252,7 +252,7 @@ def _fuel_text(entries: tuple[Entry, ...], registration: str, typed: dict[str, A
     return fuel_tables(aboard(entries, registration, now), tanks)
 
 
-def _rows_folder(entries: tuple[Entry, ...], registration: str, day: date) -> Path:
+def rows_folder(entries: tuple[Entry, ...], registration: str, day: date) -> Path:
     """The folder of the revision's rows and own measurements, written into the cache under the names its record gives."""
     from ownship.ownership.revisions import revision_on
     from ownship.provenance import digest

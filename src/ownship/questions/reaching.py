@@ -86,20 +86,20 @@ def _flights(s: Situation) -> tuple[list[Flown], list[str]]:
     Where climb and descent need the whole way to the planned destination, or it has no way at all, a flight of 150 nm down
     the wind stands in: its load, fuel and flow are the same; an alternate is not counted then, and that is said.
     """
-    from ownship.flight.assessment import _aboard, _fly
+    from ownship.flight.assessment import aboard_of, fly
 
     if s.calibrations is None:
         raise BadInput(f"Without a performance model there is no reach: {s.no_model}")
     if not s.air.known:
         raise BadInput(" ".join(["[aloft]: no winds and temperatures aloft are given, so the reach is not known; enter both.",
                                  *s.aloft.words]))
-    aboard = _aboard(s)
+    aboard = aboard_of(s)
     if aboard.load is None or aboard.missing:
         raise BadInput(f"Without the load there is no reach: {aboard.missing}")
     try:
-        return _known(_fly(s, aboard)), []
+        return _known(fly(s, aboard)), []
     except NotPossible:
-        return _known(_fly(_standing_in(s, _down_the_wind_deg(s)), aboard)), [_note(s)]
+        return _known(fly(_standing_in(s, _down_the_wind_deg(s)), aboard)), [_note(s)]
 
 
 def _known(flights: list[Flown]) -> list[Flown]:
@@ -126,14 +126,14 @@ def _standing_in(s: Situation, course_deg: float) -> Situation:
 def _sorted(s: Situation, whole: Reach) -> tuple[list[Aerodrome], dict[str, int]]:
     """The aerodromes near enough that may be used, the owner's records over the data, and how many inside were left out."""
     from ownship.flight.reach_map import covers
-    from ownship.questions.check import _database, _place
+    from ownship.questions.check import open_database, aerodrome_of
     from ownship.world import aerodrome_database as database
     from ownship.world.geodesy import inverse
 
     start, limit = whole.start, float(whole.median_m.max())
-    own = [p for n in s.request.aerodromes if (p := s.places.get(n) or _place(n, s.request, _database(), needed=False))]
+    own = [p for n in s.request.aerodromes if (p := s.places.get(n) or aerodrome_of(n, s.request, open_database(), needed=False))]
     mine = {code for p in own for code in (p.ident, *p.codes)}
-    every = [*own, *(a for a in database.near(_database(), start.lat_deg, start.lon_deg, limit, s.day, KINDS)
+    every = [*own, *(a for a in database.near(open_database(), start.lat_deg, start.lon_deg, limit, s.day, KINDS)
                      if a.ident not in mine)] if limit > 0 else []
     usable: list[Aerodrome] = []
     left_out = {"closed": 0, "water": 0}

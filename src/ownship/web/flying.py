@@ -169,14 +169,14 @@ def _kept_texts(registration: str, day: date) -> tuple[str, Any]:
     """The airframe record of a day as TOML and the folder of its rows; BadInput where the record keeps none."""
     from ownship.ownership.entries import standing
     from ownship.ownership.revisions import record_toml
-    from ownship.questions.from_record import _rows_folder, registration_of
+    from ownship.questions.from_record import registration_of, rows_folder
     from ownship.questions.record import open_record
 
     which = registration_of(registration)
     records = open_record()
     try:
         entries = standing(records.all())
-        return record_toml(entries, which, day), _rows_folder(entries, which, day)
+        return record_toml(entries, which, day), rows_folder(entries, which, day)
     finally:
         records.close()
 
