@@ -71,10 +71,15 @@ def test_a_restore_that_is_killed_leaves_the_one_record_or_the_other_whole(tmp_p
         records.close()
 
 
-def fill(folder, pipe, limit):
-    """In a child: write until the disk refuses; tell what was acknowledged and what the refusal said."""
+def limited(limit):
+    """In a child: no file may grow beyond so many bytes (0: no such limit)."""
     if limit:
         resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+
+
+def fill(folder, pipe, limit):
+    """In a child: write until the disk refuses; tell what was acknowledged and what the refusal said."""
+    limited(limit)
     records, told, words = open_record(Path(folder)), [], ""
     try:
         for i in range(100_000):
@@ -84,15 +89,25 @@ def fill(folder, pipe, limit):
     pipe.send((told, words))
 
 
-def filled(folder, limit):
+def refused_backup(folder, pipe, limit):
+    """In a child: a backup beside the record, where there is no room for it; what the refusal said."""
+    limited(limit)
+    try:
+        pipe.send(str(backup(str(Path(folder).parent / "b.zip"), Path(folder))))
+    except BadInput as error:
+        pipe.send(str(error))
+
+
+def in_child(target, folder, limit):
+    """What a child tells of its work under a limit on the size of files."""
     here, there = SERVER.Pipe(duplex=False)
-    child = SERVER.Process(target=fill, args=(str(folder), there, limit))
+    child = SERVER.Process(target=target, args=(str(folder), there, limit))
     child.start()
     there.close()
-    told, words = here.recv()
+    told = here.recv()
     child.join()
     assert child.exitcode == 0
-    return told, words
+    return told
 
 
 def full_and_whole(folder, told, words):
@@ -104,35 +119,48 @@ def full_and_whole(folder, told, words):
     records.close()
 
 
-def test_a_limit_on_the_size_of_files_loses_nothing_acknowledged(tmp_path):
-    told, words = filled(tmp_path / "home", 1_000_000)
+FILE_LIMIT = 1_000_000  # bytes: what a record and its write-ahead log may have
+BACKUP_LIMIT = 40_000  # more than the shared index of the log (32 kB), less than a backup of what fits in that
+
+
+def test_a_limit_on_the_size_of_files_loses_nothing_acknowledged_and_a_backup_is_a_sentence(tmp_path):
+    told, words = in_child(fill, tmp_path / "home", FILE_LIMIT)
     full_and_whole(tmp_path / "home", told, words)
+    assert "cannot be written" in in_child(refused_backup, tmp_path / "home", BACKUP_LIMIT)
+    assert not list(tmp_path.glob("*b.zip*"))
     records = open_record(tmp_path / "home")  # with room again it goes on
     assert records.append(Setting("a", "b")).number == len(told) + 1
     records.close()
+    assert backup(str(tmp_path / "b.zip"), tmp_path / "home").entries == len(told) + 1
+
+
+def mounted(place):
+    """Whether a disk in memory of 1 MB could be mounted at a place: by root only."""
+    mount = shutil.which("mount")
+    return mount is not None and os.geteuid() == 0 and not subprocess.run(
+        [mount, "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)], capture_output=True, check=False).returncode
 
 
 @pytest.fixture
 def small_disk(tmp_path):
-    """A disk in memory of 1 MB; skipped where none can be mounted."""
+    """(place, limit on files while filling, while backing up): a disk of 1 MB; where none can be mounted, files of that size."""
     place = tmp_path / "disk"
     place.mkdir()
-    mount = shutil.which("mount")
-    if mount is None or os.geteuid() != 0 or subprocess.run(
-            [mount, "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)], capture_output=True, check=False).returncode:
-        pytest.skip("no small disk can be mounted here; the limit on file sizes is tested instead")
-    yield place
+    if not mounted(place):
+        yield place, FILE_LIMIT, BACKUP_LIMIT
+        return
+    yield place, 0, 0
     subprocess.run(["umount", str(place)], check=True)
 
 
 def test_a_full_disk_loses_nothing_acknowledged_and_a_backup_on_it_is_a_sentence(small_disk, tmp_path):
-    told, words = filled(small_disk / "home", 0)
-    full_and_whole(small_disk / "home", told, words)
-    with pytest.raises(BadInput, match="cannot be written"):
-        backup(str(small_disk / "b.zip"), small_disk / "home")
-    assert not list(small_disk.glob("*b.zip*"))
-    assert doctor(small_disk / "home").damage == ""
-    assert backup(str(tmp_path / "b.zip"), small_disk / "home").entries == len(told)
+    place, filling, keeping = small_disk
+    told, words = in_child(fill, place / "home", filling)
+    full_and_whole(place / "home", told, words)
+    assert "cannot be written" in in_child(refused_backup, place / "home", keeping)
+    assert not list(place.glob("*b.zip*"))
+    assert doctor(place / "home").damage == ""
+    assert backup(str(tmp_path / "b.zip"), place / "home").entries == len(told)
 
 
 def write_some(folder, name, pipe):
