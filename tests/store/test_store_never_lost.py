@@ -5,6 +5,7 @@ import random
 import resource
 import shutil
 import signal
+import string
 import subprocess
 import time
 from pathlib import Path
@@ -83,7 +84,8 @@ def fill(folder, pipe, limit):
     records, told, words = open_record(Path(folder)), [], ""
     try:
         for i in range(100_000):
-            told += [(e.number, e.uid, None, False, e.body.flight_s) for e in records.append_many([flight(i), flight(i + 1)])]
+            long = "".join(random.Random(i).choices(string.ascii_letters, k=3000))  # what no backup packs small
+            told += [(e.number, e.uid, None, False, e.body.flight_s) for e in records.append_many([flight(i), flight(i, remarks=long)])]
     except BadInput as error:
         words = str(error)
     pipe.send((told, words))
