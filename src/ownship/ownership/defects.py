@@ -13,6 +13,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from ownship.errors import BadInput
 from ownship.ownership.entries import USES, Defect, Entry, Flight, HandOver, InstrumentReplaced, Money, of_kind
 from ownship.ownership.flights import METERS
+from ownship.ownership.meters import refuse_reading
 
 CENT = Decimal("0.01")
 
@@ -83,12 +84,14 @@ def settlement(entries: Iterable[Entry], aeroplane: str, hand_over: HandOver, mo
     """Hours since the hand-over before this one by the meter that this one names, times a rate an hour.
 
     hours = reading now - reading then + (old - new) of every meter of that name replaced between. Money is rounded to
-    hundredths, half up. What the partner paid (fuel, oil) is not known here and not taken off.
+    hundredths, half up. What the partner paid (fuel, oil) is not known here and not taken off. BadInput for a reading that
+    does not go with those of the flights (`meters.refuse_reading`).
     """
     kept = tuple(entries)
     before = [(e, h) for e, h in of_kind(kept, HandOver, aeroplane) if e.moment < moment]
     if hand_over.meter_h is None:
         return Settlement(hand_over.meter, None, None, f"not known: the {hand_over.meter} was not read; read it.")
+    refuse_reading(kept, aeroplane, hand_over.meter, hand_over.meter_h, moment)
     if not before:
         return Settlement(hand_over.meter, None, None, "not known: this is the first hand-over, so there are no hours to settle.")
     earlier, last = before[-1]
@@ -97,7 +100,7 @@ def settlement(entries: Iterable[Entry], aeroplane: str, hand_over: HandOver, mo
                           f"read the {hand_over.meter}.")
     hours = hand_over.meter_h - last.meter_h + sum(
         b.old_h - b.new_h for e, b in of_kind(kept, InstrumentReplaced, aeroplane)
-        if b.which == hand_over.meter and earlier.moment <= e.moment <= moment)
+        if b.which == hand_over.meter and (earlier.moment, earlier.number) < (e.moment, e.number) and e.moment <= moment)
     if hours < 0:
         raise BadInput(f"The {hand_over.meter} shows {hand_over.meter_h:g} h, less than at the hand-over before ({last.meter_h:g} "
                        "h); correct the reading or enter the replaced instrument.")

@@ -168,28 +168,57 @@ def refuse(flights: Iterable[Placed], entries: Iterable[Entry] = ()) -> None:
         raise BadInput(f"Nothing was written. {' '.join(found[:3])}{more}")
 
 
-def _replaced(entries: Sequence[Entry], aeroplane: str) -> list[tuple[datetime, str]]:
-    return [(e.moment, b.which) for e, b in of_kind(entries, InstrumentReplaced, aeroplane)]
+def _replaced(entries: Sequence[Entry], aeroplane: str) -> list[tuple[Entry, InstrumentReplaced]]:
+    return list(of_kind(entries, InstrumentReplaced, aeroplane))
 
 
-def _in_order(flights: list[Placed], replaced: list[tuple[datetime, str]]) -> list[str]:
+def _in_order(flights: list[Placed], replaced: list[tuple[Entry, InstrumentReplaced]]) -> list[str]:
     """Overlaps, by the flight that ends last so far, and meters running back, by the last flight that notes them."""
     found: list[str] = []
     before: Placed | None = None
-    last: dict[str, Placed] = {}
     for p in flights:
         if before is not None and p.flight.off_blocks < before.flight.on_blocks and (p.fresh or before.fresh):
             found.append(_overlap(before, p))
-        for meter in METERS:
-            start, end = readings(p.flight, meter)
-            if start is None and end is None:
-                continue
-            if meter in last and (why := _runs_back(last[meter], p, meter, replaced)):
-                found.append(why)
-            last[meter] = p
         if before is None or p.flight.on_blocks > before.flight.on_blocks:
             before = p
-    return found
+    return [*found, *(x for m in METERS for x in _meter_in_order(flights, m, [(e, i) for e, i in replaced if i.which == m]))]
+
+
+def _meter_in_order(flights: list[Placed], meter: str, replaced: list[tuple[Entry, InstrumentReplaced]]) -> list[str]:
+    """A meter's readings one after the other, each replacement at its moment: before it the old meter's, after it the new one's."""
+    found: list[str] = []
+    last, swapped, rest = None, None, sorted(replaced, key=lambda r: r[0].moment)
+    for p in (p for p in flights if any(h is not None for h in readings(p.flight, meter))):
+        while rest and rest[0][0].moment <= p.flight.off_blocks:
+            found += _beyond_old(last, rest[0], meter)
+            last, swapped = None, rest.pop(0)
+        why = (_runs_back(last, p, meter) if last else None) or (_beside_new(p, swapped, meter) if swapped else None)
+        found += [why] if why else []
+        last = p
+    return found + (_beyond_old(last, rest[0], meter) if rest else [])
+
+
+def _beyond_old(last: Placed | None, swap: tuple[Entry, InstrumentReplaced], meter: str) -> list[str]:
+    """Words where a new flight shows more than the meter's last reading when it was taken out afterwards."""
+    if last is None or not last.fresh or _last_h(last, meter) <= swap[1].old_h + READING_H * 1.001:
+        return []
+    return [f"{last.where}: the {meter} shows {_last_h(last, meter):.2f} h, and by entry {swap[0].number} it was replaced on "
+            f"{swap[0].moment:%Y-%m-%d} at {swap[1].old_h:.2f} h; correct one of them."]
+
+
+def _beside_new(p: Placed, swap: tuple[Entry, InstrumentReplaced], meter: str) -> str | None:
+    """Words where a new flight shows what the meter put in before it cannot show by then."""
+    entry, body = swap
+    start_h = next(x for x in readings(p.flight, meter) if x is not None)
+    run_h = float(from_si((p.flight.on_blocks - entry.moment).total_seconds(), "h")) * FASTEST_METER_1 + ENGINE_ON_THE_GROUND_H
+    if not p.fresh or (start_h >= body.new_h - READING_H * 1.001 and _last_h(p, meter) <= body.new_h + run_h):
+        return None
+    return (f"{p.where}: the {meter} shows {start_h:.2f} h, and by entry {entry.number} a new one began at {body.new_h:.2f} h on "
+            f"{entry.moment:%Y-%m-%d}; correct one of them.")
+
+
+def _last_h(p: Placed, meter: str) -> float:
+    return next(x for x in reversed(readings(p.flight, meter)) if x is not None)
 
 
 def _overlap(a: Placed, b: Placed) -> str:
@@ -199,17 +228,14 @@ def _overlap(a: Placed, b: Placed) -> str:
             f"{second.aeroplane or 'the same aeroplane'}; correct one of them.")
 
 
-def _runs_back(a: Placed, b: Placed, meter: str, replaced: list[tuple[datetime, str]]) -> str | None:
+def _runs_back(a: Placed, b: Placed, meter: str) -> str | None:
     """Words where the later flight begins below the reading of the earlier one and no replacement lies between."""
-    before = next(x for x in reversed(readings(a.flight, meter)) if x is not None)
-    after = next(x for x in readings(b.flight, meter) if x is not None)
+    before, after = _last_h(a, meter), next(x for x in readings(b.flight, meter) if x is not None)
     if after >= before - READING_H * 1.001 or not (a.fresh or b.fresh):
-        return None
-    if any(which == meter and a.flight.off_blocks <= moment <= b.flight.on_blocks for moment, which in replaced):
         return None
     named, other = (b, a) if b.fresh else (a, b)
     return (f"{named.where}: the {meter} runs back, from {before:.2f} h ({a.where}) to {after:.2f} h ({b.where}); correct a "
-            f"reading beside {other.where}, or enter the replaced instrument first.")
+            f"reading beside {other.where}, or enter the replaced instrument first, at a moment between the two flights.")
 
 
 # ---- what follows

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from ownship.ownership.entries import Entry, Money, TankContents
 
 MONEY = re.compile(r"(\d{1,9}(?:\.\d{1,4})?)\s*([A-Za-z]{3})")
-BACK_H = 0.1
 
 
 def moment_of(option: str, text: str | None) -> datetime:
@@ -54,25 +53,25 @@ def money_of(option: str, text: str | None) -> Money | None:
 
 def replaced(which: str, old_h: float, new_h: float = 0.0, at: str | None = None, aeroplane: str | None = None,
              folder: Path | None = None) -> Written:
-    """Enter a replaced tachometer or hour meter: the old one's last reading and the new one's first."""
+    """Enter a replaced tachometer or hour meter: the old one's last reading and the new one's first; again for the same day
+    (UTC): corrected."""
     from ownship.ownership.defects import refuse_meter
-    from ownship.ownership.entries import Flight, InstrumentReplaced, of_kind
-    from ownship.ownership.flights import readings
+    from ownship.ownership.entries import InstrumentReplaced
+    from ownship.ownership.meters import refuse_replacement, replaced_on
 
     refuse_meter(which)
     for name, value in (("--old", old_h), ("--new", new_h)):
         if not math.isfinite(value) or not 0 <= value <= 100_000:
             raise BadInput(f"{name}: {value:g} h is no reading; write 0 to 100,000.")
-    moment = moment_of("--at", at)
+    moment, body = moment_of("--at", at), InstrumentReplaced(which, old_h, new_h)
     with opened(folder) as (records, entries):
         registration = chosen(entries, aeroplane)
-        shown = [end for _, f in of_kind(entries, Flight, registration) if f.on_blocks <= moment
-                 for end in readings(f, which) if end is not None]
-        if shown and old_h < shown[-1] - BACK_H:
-            raise BadInput(f"--old: {old_h:g} h is less than the {which}'s last reading in the log, {shown[-1]:g} h; correct it.")
-        entry = records.append(InstrumentReplaced(which, old_h, new_h), registration, moment)
+        old = replaced_on(entries, registration, which, moment)
+        told = refuse_replacement([e for e in entries if e is not old], registration, body, moment)
+        entry = records.append(body, registration, moment) if old is None else records.correct(old.number, body, moment)
+    corrected = "" if old is None else f" It corrects entry {old.number} of the same day."
     return Written((entry.number,), f"Entry {entry.number}: the {which} of {registration} was replaced at {old_h:g} h and begins "
-                   f"at {new_h:g} h.")
+                   f"at {new_h:g} h.{corrected}", (told,) if told else ())
 
 
 # ---- defects

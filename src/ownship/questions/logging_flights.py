@@ -216,7 +216,11 @@ def _over(cells: Mapping[str, str]) -> dict[str, str]:
 
 def withdraw(number: int, why: str, folder: Path | None = None) -> Written:
     """Write that an entry of the record no longer counts, and why."""
-    with opened(folder) as (records, _):
+    from ownship.ownership.meters import refuse_withdrawal
+
+    with opened(folder) as (records, entries):
+        for standing in (e for e in entries if e.number == number):
+            refuse_withdrawal(entries, standing)
         entry = records.withdraw(number, why)
         return Written((entry.number,), f"Entry {number} no longer counts, as entry {entry.number} says; it stays readable.")
 

@@ -1,0 +1,47 @@
+"""`ownship log instrument`, withdrawn and corrected, beside flights and a settlement: never short, never two ways at once."""
+
+import json
+
+import pytest
+from commands import run
+
+A = "N0160T"
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("OWNSHIP_DATA", str(tmp_path / "kept"))
+
+
+def told(capsys, *words):
+    code, out, err = run(capsys, "log", *words, "--json")
+    assert (code, err) == (0, ""), err
+    return json.loads(out)
+
+
+def refused(capsys, *words):
+    code, out, err = run(capsys, "log", *words)
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    return err
+
+
+def fly(day, *readings):
+    return ("add", "--from", "KBOI", "--to", "KBOI", "--off-blocks", f"2026-07-{day:02d}T15:00Z", "--on-blocks",
+            f"2026-07-{day:02d}T17:00Z", "--aeroplane", A, "--tachometer", " ".join(readings))
+
+
+def test_a_replaced_tachometer_beside_flights_and_a_settlement(capsys):
+    told(capsys, *fly(1, "1000", "1001.8"))
+    assert "further" not in told(capsys, "hand-over", "--to", "b", "--reading", "1001.8", "--at", "2026-07-02T12:00Z")["sentence"]
+    assert "beyond the tachometer's last reading" in refused(capsys, "instrument", "tachometer", "--old", "99999", "--at",
+                                                             "2026-07-03T12:00Z")
+    first = told(capsys, "instrument", "tachometer", "--old", "1003.0", "--at", "2026-07-03T12:00Z")
+    again = told(capsys, "instrument", "tachometer", "--old", "1001.8", "--at", "2026-07-03T09:00Z")
+    assert again["sentence"].endswith(f"It corrects entry {first['numbers'][0]} of the same day.")
+    assert "by entry 4 a new one began" in refused(capsys, *fly(4, "1001.8", "1003.7"))
+    told(capsys, *fly(4, "0.0", "1.9"))
+    assert "rests on the new tachometer" in refused(capsys, "withdraw", "4", "--why", "never happened")
+    assert "less than at the flight before (1.9 h, entry 5)" in refused(capsys, "hand-over", "--to", "a", "--reading", "1.0", "--at",
+                                                                        "2026-07-06T12:00Z")
+    sheet = told(capsys, "hand-over", "--to", "a", "--reading", "1.9", "--rate", "100 USD", "--at", "2026-07-06T12:00Z")
+    assert sheet["settlement"]["owed"] == {"amount": "190.00", "currency": "USD"}
