@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 
 from ownship.errors import BadInput, MissingKey, UnitError, UnknownKey, UnreadableFile
 from ownship.units import from_si, parse
+from ownship.words.readable import refuse_hidden_within
 
 T = TypeVar("T")
 NONE_PUBLISHED = "none published"
@@ -22,7 +23,7 @@ _KEY = re.compile(r"""^\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za
 
 
 def read_toml(text: str, name: str) -> Table:
-    """The root table of a TOML text called `name`; a text that does not parse is one sentence."""
+    """The root table of a TOML text called `name`; a text that does not parse, or hides a character, is one sentence."""
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -33,6 +34,7 @@ def read_toml(text: str, name: str) -> Table:
         raise UnreadableFile(f"{name} has brackets nested in brackets too deep to be read; correct it.") from None
     if not data:
         raise UnreadableFile(f"{name} is empty; it should hold a TOML record.")
+    refuse_hidden_within(data, name)
     return Table(data, name, (), _lines(text))
 
 

@@ -1,16 +1,17 @@
 """The record: what is appended is there, what is corrected keeps what it corrects, and nothing is ever changed."""
 
 import threading
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_up import flight
+from made_up import flight, money
 from sqlalchemy import text
 
 from ownship.errors import BadInput
-from ownship.ownership.entries import Defect, Flight, FuelSeen, Setting, Weighing, standing
+from ownship.ownership.entries import Defect, Flight, FuelAdded, FuelSeen, Setting, Weighing, standing
 from ownship.questions.record import open_record
 from ownship.store.records import New
 
@@ -107,6 +108,54 @@ def test_the_database_itself_refuses_to_change_or_delete(records, statement):
     with pytest.raises(BadInput, match="only added"), records.database.writing() as connection:
         connection.execute(text(statement))
     assert records.all() == (before,)
+
+
+def test_what_is_checked_is_checked_while_no_other_program_can_write(records, tmp_path):
+    """The other program writes after this one has read and before it writes: the check sees it, and nothing is written."""
+    other = open_record(tmp_path)
+    assert records.standing() == other.standing() == ()
+
+    def alone(entries):
+        if entries:
+            raise BadInput("another flight is there")
+
+    other.append(flight(0), check=alone)
+    for late in (lambda: records.append(flight(1), check=alone), lambda: records.append_many([flight(1), flight(2)], check=alone),
+                 lambda: records.correct(1, flight(1), check=alone)):
+        with pytest.raises(BadInput, match="another flight"):
+            late()
+    assert len(records.all()) == len(other.all()) == 1
+    records.append_many([flight(1), flight(2)], check=lambda entries: None)
+    assert [len(r.all()) for r in (records, other)] == [3, 3]
+    other.close()
+
+
+@pytest.mark.parametrize(("body", "said"), [
+    (flight(0, remarks="a\x1b[2Jb"), "flight remarks: .*ESC, U\\+001B"), (flight(0, pilot="own\u202er"), "flight pilot: .*U\\+202E"),
+    (flight(0, crew=("a", "b\rc")), "flight crew: .*CARRIAGE RETURN ALONE"), (Setting("a\x9b", "b"), "setting name: "),
+    (FuelAdded("left", 0.01, place="\u2066KBOI"), "fuel place: .*LEFT-TO-RIGHT ISOLATE"),
+    (FuelAdded("left", 0.01, price=money("3", "US1")), "'US1' is no currency"),
+    (FuelAdded("left", 0.01, price=money("3", "usd")), "'usd' is no currency")])
+def test_hidden_characters_and_currencies_that_are_none_are_refused_by_field(records, body, said):
+    with pytest.raises(BadInput, match=said) as refusal:
+        records.append(body)
+    assert str(refusal.value).isascii() and str(refusal.value).isprintable()
+    assert records.all() == ()
+
+
+def test_line_ends_tabs_and_other_alphabets_are_text(records):
+    for remark in ("one\ntwo\r\nthree\tfour", "Å \U0001f6e9 \u05e9\u05dc\u05d5\u05dd"):
+        assert records.append(flight(0, remarks=remark)).body.remarks == remark
+
+
+def test_what_an_older_program_let_in_is_read_and_can_be_withdrawn(records, tmp_path):
+    old = records.append(flight())
+    other = open_record(tmp_path / "other")
+    other.put_back([replace(old, body=flight(0, remarks="\x1b"))])
+    assert other.entry(1).body.remarks == "\x1b"
+    other.withdraw(1, "a hidden character")
+    assert other.standing() == ()
+    other.close()
 
 
 @pytest.mark.parametrize("words", [{"aeroplane": "N\0"}, {"source": "\ud800"}, {"note": "x" * 2001}])

@@ -1,24 +1,29 @@
 """The record: entries added, corrected and withdrawn, never changed; read back as values.
 
-Each call that writes is one transaction: when it returns, its entries are on the disk; when it raises, none is.
+Each call that writes is one transaction: when it returns, its entries are on the disk; when it raises, none is. What must
+hold between an entry and those before it is checked within that transaction: no other program can write in between.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, time
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, exists, func, insert, select
 
 from ownship.errors import BadInput
-from ownship.ownership.entries import Body, Entry, Flight, standing
+from ownship.ownership.entries import Body, Entry, Flight, Money, standing
 from ownship.store.codec import KINDS, body_text, moment_text, read_body, read_moment, refuse_broken
 from ownship.store.database import Database
 from ownship.store.tables import ENTRIES, FLIGHTS
+from ownship.words.readable import refuse_hidden, refuse_hidden_within
 
 LONGEST_NOTE = 2000
+CURRENCY = re.compile("[A-Z]{3}")
+Check = Callable[[tuple[Entry, ...]], None]  # raises where the entries that stand do not allow what is to be written
 DAY_FIELDS = ("off_blocks", "day", "effective", "dated")
 
 
@@ -53,33 +58,44 @@ class Records:
                  before_write: Callable[[], None] = lambda: None) -> None:
         self.database, self._now, self._new_uid = database, now, new_uid
         self._before_write = before_write
+        self._seen: tuple[tuple[int, str] | None, tuple[Entry, ...]] | None = None
 
     # ---- writing
 
     def append(self, body: Body, aeroplane: str = "", moment: datetime | None = None, source: str = "owner",
-               note: str = "") -> Entry:
-        """Write one entry and give it back with its number; BadInput where a value is not allowed."""
-        return self.append_many([New(body, aeroplane, moment, source, note)])[0]
+               note: str = "", check: Check | None = None) -> Entry:
+        """Write one entry and give it back with its number; BadInput where a value is not allowed. check: as in `append_many`."""
+        return self.append_many([New(body, aeroplane, moment, source, note)], check=check)[0]
 
-    def append_many(self, items: Iterable[New | Body], aeroplane: str = "", source: str = "owner") -> tuple[Entry, ...]:
-        """Write all of these or none, in this order; a bare body takes aeroplane and source from here."""
+    def append_many(self, items: Iterable[New | Body], aeroplane: str = "", source: str = "owner",
+                    check: Check | None = None) -> tuple[Entry, ...]:
+        """Write all of these or none, in this order; a bare body takes aeroplane and source from here.
+
+        check: called with the entries that stand while no other program can write; where it raises nothing is written.
+        """
         news = [x if isinstance(x, New) else New(x, aeroplane, None, source) for x in items]
         made = [self._made(n) for n in news]
         if not made:
             return ()
         self._before_write()
         with self.database.writing() as connection:
+            self._checked(connection, check)
             return self._insert(connection, made)
 
+    def _checked(self, connection: Connection, check: Check | None) -> None:
+        if check is not None:
+            check(standing(self._whole(connection)))
+
     def correct(self, number: int, body: Body, moment: datetime | None = None, aeroplane: str | None = None,
-                source: str = "owner", note: str = "") -> Entry:
-        """Write what replaces an entry, of the same kind; refused where that entry was corrected meanwhile.
+                source: str = "owner", note: str = "", check: Check | None = None) -> Entry:
+        """Write what replaces an entry, of the same kind; refused where that entry was corrected meanwhile. check: as in
+        `append_many`.
 
         moment, aeroplane None: where the new body has no moment of its own, and always for the aeroplane, as before.
         """
         return self._replace(number, lambda old: self._made(
             New(body, old.aeroplane if aeroplane is None else aeroplane,
-                moment or moment_of(body) or old.moment, source, note), number))
+                moment or moment_of(body) or old.moment, source, note), number), check)
 
     def withdraw(self, number: int, note: str, source: str = "owner") -> Entry:
         """Write that an entry no longer counts, and why; it stays readable."""
@@ -88,7 +104,7 @@ class Records:
         return self._replace(number, lambda old: self._made(
             New(old.body, old.aeroplane, old.moment, source, note), number, True))
 
-    def _replace(self, number: int, make: Callable[[Entry], dict[str, Any]]) -> Entry:
+    def _replace(self, number: int, make: Callable[[Entry], dict[str, Any]], check: Check | None = None) -> Entry:
         self._before_write()
         with self.database.writing() as connection:
             old = _target(connection, number)
@@ -96,6 +112,7 @@ class Records:
             if row["kind"] != old.body.KIND:
                 raise BadInput(f"Entry {number} is of kind {old.body.KIND!r} and cannot be corrected by {row['kind']!r}; withdraw "
                                "it and add another.")
+            self._checked(connection, check)
             return self._insert(connection, [row])[0]
 
     def put_back(self, entries: Iterable[Entry]) -> int:
@@ -112,6 +129,9 @@ class Records:
     def _made(self, new: New, corrects: int | None = None, withdrawn: bool = False) -> dict[str, Any]:
         """The row of a new entry, all but its number."""
         body = body_text(new.body)
+        if not withdrawn:  # what an older program let in can still be withdrawn
+            refuse_hidden_within(new.body, new.body.KIND)
+            _refuse_currencies(new.body)
         for name, value in (("aeroplane", new.aeroplane), ("source", new.source), ("note", new.note)):
             _refuse_text(name, value)
         now = self._now()
@@ -139,6 +159,8 @@ class Records:
         with self.database.reading() as connection:
             if connection is None:
                 return ()
+            if kind is aeroplane is since is until is None:
+                return self._whole(connection)
             rows = connection.execute(query).mappings().all()
             corrected = {row.corrects: row.number for row in connection.execute(
                 select(ENTRIES.c.corrects, ENTRIES.c.number).where(ENTRIES.c.corrects.is_not(None)))}
@@ -147,6 +169,15 @@ class Records:
             if row["number"] not in corrected or corrected[row["number"]] in kept:
                 kept.add(row["number"])
         return tuple(_read(row) for row in rows if row["number"] in kept)
+
+    def _whole(self, connection: Connection) -> tuple[Entry, ...]:
+        """Every entry by number, read anew only where another was written since: the record only grows, or is replaced whole."""
+        last = connection.execute(select(ENTRIES.c.number, ENTRIES.c.uid).order_by(ENTRIES.c.number.desc()).limit(1)).one_or_none()
+        head = None if last is None else (last[0], last[1])
+        if self._seen is None or self._seen[0] != head:
+            rows = connection.execute(select(ENTRIES).order_by(ENTRIES.c.number)).mappings().all()
+            self._seen = (head, tuple(_read(row) for row in rows))
+        return self._seen[1]
 
     def standing(self, kind: str | type[Body] | None = None, aeroplane: str | None = None,
                  since: datetime | date | None = None, until: datetime | date | None = None) -> tuple[Entry, ...]:
@@ -209,6 +240,14 @@ def _refuse_text(name: str, value: str) -> None:
     if not isinstance(value, str) or "\0" in value or len(value) > LONGEST_NOTE:
         raise BadInput(f"{name}: {str(value)[:40]!r} is not allowed; write text of up to {LONGEST_NOTE} characters.")
     refuse_broken(value, name)
+    refuse_hidden(value, name)
+
+
+def _refuse_currencies(body: Body) -> None:
+    """A currency has three capital letters, as ISO 4217 writes them."""
+    for money in (v for f in fields(body) if isinstance(v := getattr(body, f.name), Money)):
+        if not CURRENCY.fullmatch(money.currency):
+            raise BadInput(f"{body.KIND}: {money.currency[:20]!r} is no currency; write its three letters, as USD.")
 
 
 def _write(connection: Connection, rows: list[dict[str, Any]]) -> None:
