@@ -159,7 +159,7 @@ class Records:
         with self.database.reading() as connection:
             if connection is None:
                 return ()
-            if kind is aeroplane is since is until is None:
+            if all(x is None for x in (kind, aeroplane, since, until)):
                 return self._whole(connection)
             rows = connection.execute(query).mappings().all()
             corrected = {row.corrects: row.number for row in connection.execute(

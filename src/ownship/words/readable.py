@@ -25,8 +25,9 @@ def refuse_hidden(text: str, field: str) -> None:
     if found is not None:
         code, at = ord(found[0][0]), found.start()
         name = _SHORT.get(code) or unicodedata.name(found[0][0], "a control character")
-        raise BadInput(f"{field}: {text[max(at - SHOWN, 0):at + SHOWN]!a} holds a hidden character ({name}, U+{code:04X}), which is not shown but "
-                       "obeyed; type the text anew without it.")
+        near = ascii(text[max(at - SHOWN, 0):at + SHOWN])
+        raise BadInput(f"{field}: {near} holds a hidden character ({name}, U+{code:04X}), which is not shown but obeyed; type the "
+                       "text anew without it.")
 
 
 def refuse_hidden_within(value: Any, field: str) -> None:
