@@ -56,11 +56,13 @@ class AirMass:
 
     def middle_temperature_k(self, altitude_m: float) -> float:
         """The temperature at an altitude without its error."""
+        return float(self._middle_k(altitude_m))
+
+    def _middle_k(self, altitude_m: FloatArray | float) -> FloatArray:
         heights = [h for h, _ in self.temperatures]
         values = [t for _, t in self.temperatures]
-        inside = float(np.interp(altitude_m, heights, values))
-        nearest = min(max(altitude_m, heights[0]), heights[-1])
-        return inside + float(isa_temperature_k(altitude_m) - isa_temperature_k(nearest))
+        nearest = np.clip(altitude_m, heights[0], heights[-1])
+        return np.asarray(np.interp(altitude_m, heights, values) + (isa_temperature_k(altitude_m) - isa_temperature_k(nearest)))
 
     def temperature_k(self, altitude_m: float) -> FloatArray:
         """(draw,) temperature at an altitude."""
@@ -82,7 +84,7 @@ class AirMass:
             return None
         freezing = float(to_si(0.0, "C", "temperature"))
         heights = np.arange(self.temperatures[0][0], self.temperatures[0][0] + 8000.0, 30.0)
-        values = np.array([self.middle_temperature_k(h) for h in heights])
+        values = self._middle_k(heights)
         below = np.nonzero(values <= freezing)[0]
         return float(heights[below[0]]) if below.size else None
 

@@ -8,6 +8,7 @@ chain), the book's c-value being table figure x (c-value / median of the book ca
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -30,6 +31,7 @@ from ownship.units import from_si
 FloatArray = NDArray[np.float64]
 Operation = Literal["take-off", "landing"]
 HEADWIND_CREDIT, TAILWIND_CHARGE = 0.5, 1.5
+CASES = 7  # of one end in the chain
 
 
 @dataclass(frozen=True)
@@ -85,6 +87,7 @@ class _Factors:
     """The chain's factors of the book calibration on the dry, level, calm distance.
 
     together_1: how much worse the model is with everything at once than the product of the others; at least 1.
+    roll_1: share of the roll in the distance over 50 ft, in dry air.
     """
 
     surface_1: float
@@ -93,6 +96,7 @@ class _Factors:
     gust_1: float
     together_1: float
     friction_alone_1: float
+    roll_1: float
 
     @property
     def all_1(self) -> float:
@@ -101,44 +105,85 @@ class _Factors:
 
 def judge(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors) -> Distance:
     """The distance over 50 ft for one runway end. weight_kg (draw,). Never optimistic: what is missing is said."""
+    return judge_all(operation, [ground], weight_kg, by, factors)[0]
+
+
+def judge_all(operation: Operation, grounds: Sequence[Ground], weight_kg: FloatArray, by: Calibrations,
+              factors: Factors) -> list[Distance]:
+    """`judge` of several ends at one weight: what the models say of them is worked out in a few calls for all."""
+    possible: dict[int, Surface] = {}
+    found: list[Distance] = []
+    for i, ground in enumerate(grounds):
+        surface = _surface(ground)
+        if isinstance(surface, Surface):
+            possible[i] = surface
+        found.append(_unknown(operation, "" if isinstance(surface, Surface) else surface))
+    if possible:
+        asked = _Asked(operation, [grounds[i] for i in possible], list(possible.values()), weight_kg, by, factors)
+        for i, distance in zip(possible, asked.judged(), strict=True):
+            found[i] = distance
+    return found
+
+
+def _surface(ground: Ground) -> Surface | str:
+    """The surface of an end that can be judged; else why not."""
     try:
         check_range(ground.air, ground.slope_1, max(abs(ground.headwind_m_s), abs(ground.tailwind_m_s)))
     except OutOfRange as error:
-        return _unknown(operation, str(error))
-    surface = surface_of(ground.surface_kind, ground.surface_state)
-    if isinstance(surface, str):
-        return _unknown(operation, surface)
-    weight = float(np.median(weight_kg))
-    figure, steps, missing, edge = _book_figure(operation, ground, weight, by)
-    chain = _chain(operation, ground, surface, by, weight)
-    book_draws = _calm(by.book, operation, ground, weight_kg)
-    median_model = _median(book_draws)
-    safety = factors.take_off if operation == "take-off" else factors.landing
-    if figure is None:
-        return _beyond(operation, ground, weight_kg, by, factors, (missing, edge, steps, chain, median_model, safety))
-    if math.isnan(median_model) or math.isnan(chain.all_1):
-        return Distance(operation, math.nan, book_draws * np.nan, math.nan, math.inf, math.inf, tuple(steps),
-                        ("The model does not get it off or stopped at all here.",))
-    return _covered(operation, ground, weight_kg, by, factors, (figure, steps, chain, surface, book_draws, safety))
+        return str(error)
+    return surface_of(ground.surface_kind, ground.surface_state)
 
 
-def _beyond(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors,
+@dataclass(frozen=True)
+class _Asked:
+    """Ends that can be judged for one operation at one weight."""
+
+    operation: Operation
+    grounds: list[Ground]
+    surfaces: list[Surface]
+    weight_kg: FloatArray
+    by: Calibrations
+    factors: Factors
+
+    def judged(self) -> list[Distance]:
+        """The distance of each end."""
+        weight = float(np.median(self.weight_kg))
+        chains = _chains(self.operation, self.grounds, self.surfaces, self.by, weight)
+        draws = [_calm(m, self.operation, self.grounds, self.weight_kg) for m in self.by.models()]
+        return [self._one(g, s, c, d) for g, s, c, *d in zip(self.grounds, self.surfaces, chains, *draws, strict=True)]
+
+    def _one(self, ground: Ground, surface: Surface, chain: _Factors, draws: Sequence[FloatArray]) -> Distance:
+        """One end from what the models say: chain, and calm distances of the book's calibration and of the own if there is one."""
+        operation, by, factors, book_draws = self.operation, self.by, self.factors, draws[0]
+        own_draws = None if len(draws) == 1 else draws[1]
+        figure, steps, missing, edge = _book_figure(operation, ground, float(np.median(self.weight_kg)), by)
+        median_model = _median(book_draws)
+        safety = factors.take_off if operation == "take-off" else factors.landing
+        if figure is None:
+            return _beyond(operation, own_draws, factors, (missing, edge, steps, chain, median_model, safety))
+        if math.isnan(median_model) or math.isnan(chain.all_1):
+            return Distance(operation, math.nan, book_draws * np.nan, math.nan, math.inf, math.inf, tuple(steps),
+                            ("The model does not get it off or stopped at all here.",))
+        return _covered(operation, ground, by, factors, (figure, steps, chain, surface, book_draws, own_draws, safety))
+
+
+def _beyond(operation: Operation, own_draws: FloatArray | None, factors: Factors,
             found: tuple[str, float | None, list[ChainStep], _Factors, float, float]) -> Distance:
     """Beyond the book: not known, with the longest of what the edge row, the model and the own figures already need."""
     missing, edge, steps, chain, median_model, safety = found
     through = median_model * chain.all_1
     needs = [through * safety, (edge or 0.0) * chain.all_1 * safety]
-    if by.own is not None:
-        needs.append(_quantile(_calm(by.own, operation, ground, weight_kg), factors.confidence) * chain.all_1 * factors.owner)
+    if own_draws is not None:
+        needs.append(_quantile(own_draws, factors.confidence) * chain.all_1 * factors.owner)
     beside = quantity_text(through, "ft") if math.isfinite(through) else "none: it does not get off or stop at all"
     shown = [*steps, ChainStep("model's figure beside it, unfactored", beside, "the model, outside the book")]
     return replace(_unknown(operation, missing), chain=tuple(shown), median_m=through,
                    breaks_at_edge_m=max(math.inf if math.isnan(x) else x for x in needs))
 
 
-def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calibrations, factors: Factors,
-             found: tuple[float, list[ChainStep], _Factors, Surface, FloatArray, float]) -> Distance:
-    figure, steps, chain, surface, book_draws, safety = found
+def _covered(operation: Operation, ground: Ground, by: Calibrations, factors: Factors,
+             found: tuple[float, list[ChainStep], _Factors, Surface, FloatArray, FloatArray | None, float]) -> Distance:
+    figure, steps, chain, surface, book_draws, own_draws, safety = found
     c = factors.confidence
     through = figure * chain.all_1
     book_c = through * _quantile(book_draws, c) / _median(book_draws)
@@ -151,8 +196,8 @@ def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Ca
     table = by.table is not None and by.table.has(_kind(operation))
     short = f"Shorter than the {'book' if table else 'calibrated'} figure x {safety:.2f}, long enough without the factor."
     words = []
-    if by.own is not None:
-        own_draws = _calm(by.own, operation, ground, weight_kg) * chain.all_1
+    if own_draws is not None:
+        own_draws = own_draws * chain.all_1
         own_c = _quantile(own_draws, c)
         steps.append(ChainStep(f"own calibration at {c:.0%}, same chain", quantity_text(own_c, "ft"), "your measurements"))
         if own_c * factors.owner > covered:
@@ -169,8 +214,7 @@ def _covered(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Ca
         words.append("No handbook table: the calibrated model's median stands in its place.")
     if ground.surface_state is None:
         words.append("The state of the surface is not given: dry is assumed.")
-    roll = _roll(by.book.middle, operation, ground, weight_kg) * through
-    return Distance(operation, through, worst_draws, float(roll), covered, doubly, tuple(steps), tuple(words),
+    return Distance(operation, through, worst_draws, chain.roll_1 * through, covered, doubly, tuple(steps), tuple(words),
                     short_words=short)
 
 
@@ -187,7 +231,7 @@ def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
     """The book's figure (m), its first chain steps, why it is missing, and the edge row's figure."""
     kind, weight = _kind(operation), np.array([weight_kg])
     if by.table is None or not by.table.has(kind):
-        median = _median(_calm(by.book.middle, operation, ground, weight, noise=False))
+        median = _median(_calm(by.book.middle, operation, [ground], weight, noise=False)[0])
         return median, [ChainStep("calibrated model, no handbook table", quantity_text(median, "ft"), "model")], "", None
     temperature = float(np.median(ground.air.temperature_k))
     altitude = float(np.median(ground.air.pressure_altitude_m))
@@ -201,63 +245,81 @@ def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
     steps = [ChainStep(f"book figure at {at}", quantity_text(found.value, "ft"), f"handbook: {found.words}")]
     if found.status != "lighter":
         return found.value, steps, "", found.value
-    lighter, reference = (_median(_calm(by.book.middle, operation, ground, np.array([w]), noise=False))
+    lighter, reference = (_median(_calm(by.book.middle, operation, [ground], np.array([w]), noise=False)[0])
                           for w in (weight_kg, found.reference_weight_kg))
     ratio = min(lighter / reference, 1.0)
     steps.append(ChainStep("lighter than the table, by the model", f"x {ratio:.2f}", "model"))
     return found.value * ratio, steps, "", found.value
 
 
-def _calm(model: Model, operation: Operation, ground: Ground, weight_kg: FloatArray, *, noise: bool = True) -> FloatArray:
-    """Distance over 50 ft by a model, dry, level and calm, (draw,)."""
+def _calm(model: Model, operation: Operation, grounds: Sequence[Ground], weight_kg: FloatArray, *,
+          noise: bool = True) -> list[FloatArray]:
+    """Distance over 50 ft by a model, dry, level and calm, (draw,) for each end; ends in the same air share it."""
     size = model.draws.size
-    temperature = np.broadcast_to(np.asarray(ground.air.temperature_k), (1,))[:, None]
-    if noise and ground.temperature_noise_k.size == size:
-        temperature = temperature + ground.temperature_noise_k[None, :]
-    air = Air(ground.air.pressure_altitude_m, temperature, ground.air.relative_humidity_1)
     weight = weight_kg[None, :] if weight_kg.size == size else np.array([[float(np.median(weight_kg))]])
-    if operation == "take-off":
-        return takeoffs.take_off(model, air, weight, noise=noise).over_50ft_m[0]
-    return landings.landing(model, air, weight, noise=noise).over_50ft_m[0]
+    rows = [np.concatenate([_numbers(g.air), g.temperature_noise_k if noise and g.temperature_noise_k.size == size
+                            else np.zeros(size)]) for g in grounds]
+    places = {key: k for k, key in enumerate(dict.fromkeys(row.tobytes() for row in rows))}
+    table = np.stack(list({row.tobytes(): row for row in rows}.values()))
+    air = Air(table[:, 0:1], table[:, 1:2] + table[:, 3:], table[:, 2:3])
+    done = (takeoffs.take_off(model, air, weight, noise=noise) if operation == "take-off"
+            else landings.landing(model, air, weight, noise=noise))
+    return [done.over_50ft_m[places[row.tobytes()]] for row in rows]
 
 
-def _roll(model: Model, operation: Operation, ground: Ground, weight_kg: FloatArray) -> float:
-    """Share of the roll in the distance over 50 ft by the median model."""
-    weight = float(np.median(weight_kg))
-    air = Air(ground.air.pressure_altitude_m, np.median(ground.air.temperature_k))
-    done = (takeoffs.take_off(model, air, weight, noise=False) if operation == "take-off"
-            else landings.landing(model, air, weight, noise=False))
-    return _median(done.roll_m[0]) / _median(done.over_50ft_m[0])
+def _numbers(air: Air) -> tuple[float, float, float]:
+    """Pressure altitude, temperature (its median) and relative humidity of an air at one place."""
+    return float(np.median(air.pressure_altitude_m)), float(np.median(air.temperature_k)), float(np.median(air.relative_humidity_1))
 
 
-def _chain(operation: Operation, ground: Ground, surface: Surface, by: Calibrations, weight_kg: float) -> _Factors:
-    """Surface, slope, wind and gust factors by the median book model: one call, a case for each condition alone.
+def _chains(operation: Operation, grounds: Sequence[Ground], surfaces: Sequence[Surface], by: Calibrations,
+            weight_kg: float) -> list[_Factors]:
+    """Surface, slope, wind and gust factors by the median book model: one call, for each end a case for each condition alone.
 
-    The last case has all of them at once: two conditions that each eat acceleration or braking cost more together than
-    their product, so the larger of the two counts.
+    Case 5 has all of them at once: two conditions that each eat acceleration or braking cost more together than
+    their product, so the larger of the two counts. Case 6 is case 0 in dry air, for the share of the roll.
     """
-    wind_m_s, reported_m_s, rule = _charged_wind(ground)
-    published = (surface.take_off_factor_1 if operation == "take-off" else surface.landing_factor_1) or 1.0
-    one = np.arange(6)
-    slope, wind = np.where((one == 2) | (one == 5), ground.slope_1, 0.0), np.where((one == 3) | (one == 5), wind_m_s, 0.0)
-    model, soft, gusty = by.book.middle, (one == 1) | (one == 5), (one == 4) | (one == 5)
-    air = Air(ground.air.pressure_altitude_m, np.median(ground.air.temperature_k), ground.air.relative_humidity_1)
+    model = by.book.middle
+    slope, wind, friction, braking, add, altitude, temperature, humidity = (np.concatenate(x) for x in zip(
+        *(_conditions(operation, g, s, model) for g, s in zip(grounds, surfaces, strict=True)), strict=True))
+    air = Air(altitude, temperature, humidity)
+    done: takeoffs.TakeOff | landings.Landing
     if operation == "take-off":
-        dry = float(np.median(model.p["mu"]))
-        friction = np.where(soft, dry if surface.friction_1 is None else max(surface.friction_1, dry), dry)
-        done = takeoffs.take_off(model, air, weight_kg, slope_1=slope, headwind_m_s=wind, friction_1=friction,
-                                 noise=False).over_50ft_m[:, 0]
+        done = takeoffs.take_off(model, air, weight_kg, slope_1=slope, headwind_m_s=wind, friction_1=friction, noise=False)
     else:
-        done = landings.landing(model, air, weight_kg, slope_1=slope, headwind_m_s=wind, noise=False,
-                                braking_factor_1=np.where(soft, published, 1.0),
-                                approach_add_m_s=np.where(gusty, ground.approach_add_m_s, 0.0)).over_50ft_m[:, 0]
+        done = landings.landing(model, air, weight_kg, slope_1=slope, headwind_m_s=wind, noise=False, braking_factor_1=braking,
+                                approach_add_m_s=add)
+    rolls, over = (x[:, 0].reshape(-1, CASES) for x in (done.roll_m, done.over_50ft_m))
+    return [_factors(operation, g, s, by, x, float(roll[6]))
+            for g, s, x, roll in zip(grounds, surfaces, over, rolls, strict=True)]
+
+
+def _conditions(operation: Operation, ground: Ground, surface: Surface, model: Model) -> tuple[FloatArray, ...]:
+    """Slope, wind, friction, braking factor, addition to the approach, and the air, of the cases of one end."""
+    case = np.arange(CASES)
+    soft, sloping, windy, gusty = ((case == k) | (case == 5) for k in (1, 2, 3, 4))
+    dry = float(np.median(model.p["mu"]))
+    friction = np.where(soft, dry if surface.friction_1 is None else max(surface.friction_1, dry), dry)
+    altitude, temperature, humidity = _numbers(ground.air)
+    return (np.where(sloping, ground.slope_1, 0.0), np.where(windy, _charged_wind(ground)[0], 0.0), friction,
+            np.where(soft, _published_1(operation, surface), 1.0), np.where(gusty, ground.approach_add_m_s, 0.0),
+            np.full(CASES, altitude), np.full(CASES, temperature), np.where(case == 6, 0.0, humidity))
+
+
+def _published_1(operation: Operation, surface: Surface) -> float:
+    return (surface.take_off_factor_1 if operation == "take-off" else surface.landing_factor_1) or 1.0
+
+
+def _factors(operation: Operation, ground: Ground, surface: Surface, by: Calibrations, done: FloatArray, roll_m: float) -> _Factors:
+    """The factors of one end from the distances of its cases."""
+    _, reported_m_s, rule = _charged_wind(ground)
     ratios = done / done[0]
     notes = [1 + n.change_1 * reported_m_s / n.per_m_s for n in by.notes if n.rule == rule and _is_for(n, operation)]
     wind_1 = 1.0 if reported_m_s == 0 else max([float(ratios[3]), *notes])
-    surface_1 = max(published, float(ratios[1]))
+    surface_1 = max(_published_1(operation, surface), float(ratios[1]))
     product = surface_1 * float(ratios[2]) * wind_1 * float(ratios[4])
     together_1 = math.nan if math.isnan(ratios[5]) else max(1.0, float(ratios[5]) / product)
-    return _Factors(surface_1, float(ratios[2]), wind_1, float(ratios[4]), together_1, float(ratios[1]))
+    return _Factors(surface_1, float(ratios[2]), wind_1, float(ratios[4]), together_1, float(ratios[1]), roll_m / float(done[6]))
 
 
 def _charged_wind(ground: Ground) -> tuple[float, float, str]:

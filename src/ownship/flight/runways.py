@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ownship.errors import OutOfRange
 from ownship.flight import margins as rule
-from ownship.flight.distances import TAILWIND_CHARGE, Calibrations, Distance, Ground, Operation, judge
+from ownship.flight.distances import TAILWIND_CHARGE, Calibrations, Distance, Ground, Operation, judge_all
 from ownship.flight.places import PlaceWeather
 from ownship.flight.planning import usual
 from ownship.flight.request import Factors, RunwayWish
@@ -111,15 +111,35 @@ def choose(id_: str, name: str, aerodrome: Aerodrome, operation: Operation, wish
             return rule.stated(about, OUTSIDE, f"Every runway of {aerodrome.ident} is marked closed.")
         return rule.missing(about, f"No open runway {'' if wish.end.lower() == 'best' else wish.end.upper() + ' '}is known "
                             f"at {aerodrome.ident}; enter it in your aerodrome record.")
-    judged = [_judged(about, e, aerodrome, operation, wish, weather, weight_kg, by, factors, temperature_noise) for e in ends]
+    asked = [_asked(about, e, aerodrome, operation, wish, weather, temperature_noise) for e in ends]
+    distances = iter(judge_all(operation, [a.ground for a in asked if isinstance(a, _AskedEnd)], weight_kg, by, factors))
+    judged = [a.judged(next(distances)) if isinstance(a, _AskedEnd) else a for a in asked]
     return min(judged, key=lambda j: (ORDER.index(j.margin.verdict),
                                       -(j.margin.allowance_1 if j.margin.allowance_1 is not None else -9.0),
                                       j.wind.tailwind_m_s, -j.wind.headwind_m_s, j.end.ident))
 
 
-def _judged(about: rule.About, end: RunwayEnd, aerodrome: Aerodrome, operation: Operation, wish: RunwayWish,
-            weather: PlaceWeather | None, weight_kg: FloatArray, by: Calibrations, factors: Factors,
-            temperature_noise: FloatArray) -> JudgedEnd:
+@dataclass(frozen=True)
+class _AskedEnd:
+    """An end whose distance can be asked for: what its margin is about, the wind on it, its ground, what is said of it."""
+
+    about: rule.About
+    end: RunwayEnd
+    wind: EndWind
+    ground: Ground
+    available_m: float
+    said: tuple[str, ...]
+
+    def judged(self, found: Distance) -> JudgedEnd:
+        """The end with its distance and the margin made of it."""
+        words = " ".join([f"{self.wind.words[:1].upper()}{self.wind.words[1:]}.", *self.said, *found.words])
+        about = replace(self.about, chain=found.chain, words=words)
+        return JudgedEnd(self.end, self.wind, found, _margin(about, found, self.available_m), self.ground)
+
+
+def _asked(about: rule.About, end: RunwayEnd, aerodrome: Aerodrome, operation: Operation, wish: RunwayWish,
+           weather: PlaceWeather | None, temperature_noise: FloatArray) -> JudgedEnd | _AskedEnd:
+    """What is asked of an end; where something is missing, the end judged as not known."""
     report = weather.weather.wind if weather else None
     wind = wind_on(end, report, borrowed=bool(weather and weather.borrowed))
     about = replace(about, name=f"{about.name} {end.ident}", source=f"{end.source}, {end.date}: check notices")
@@ -135,10 +155,8 @@ def _judged(about: rule.About, end: RunwayEnd, aerodrome: Aerodrome, operation: 
     add = gust_addition_m_s(report) if operation == "landing" else 0.0
     state = wish.surface_state or (weather.weather.falling if weather else "") or None
     ground = Ground(air, noise, end.slope_1, end.surface, state, wind.headwind_m_s, wind.tailwind_m_s, add)
-    found = judge(operation, ground, weight_kg, by, factors)
-    said = [] if wish.surface_state or state is None else [f"The report has precipitation: a surface of {state} is assumed."]
-    about = replace(about, chain=found.chain, words=" ".join([f"{wind.words[:1].upper()}{wind.words[1:]}.", *said, *found.words]))
-    return JudgedEnd(end, wind, found, _margin(about, found, available), ground)
+    said = () if wish.surface_state or state is None else (f"The report has precipitation: a surface of {state} is assumed.",)
+    return _AskedEnd(about, end, wind, ground, available, said)
 
 
 def _out_of_range(air: Air | None, end: RunwayEnd, wind: WindReport | None) -> str:

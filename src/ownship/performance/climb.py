@@ -105,19 +105,16 @@ def climb(model: Model, from_pa_m: Number, to_pa_m: Number, temperatures_k: tupl
     low, high = cases(from_pa_m), cases(to_pa_m)
     cold, warm = cases(temperatures_k[0]), cases(temperatures_k[1])
     span = high - low
-    shape = np.broadcast_shapes(low.shape, high.shape, cold.shape, cases(weight_kg).shape, (1, model.draws.size))
-    time, fuel, distance = (np.zeros(shape) for _ in range(3))
-    for node, weight in zip((GAUSS_NODES + 1) / 2, GAUSS_WEIGHTS / 2, strict=True):
-        h = low + node * span
-        flow = flow_of(Air(h, cold + node * (warm - cold), relative_humidity_1))
-        tas = tas_from_cas_m_s(climb_cas_m_s(model, h, weight_kg), flow.air)
-        state = _full_throttle(model, flow, weight_n(weight_kg), tas, carburettor_heat)
-        rate = model.with_noise("rate_of_climb_fpm", state.rate_m_s, "ft/min") if noise else state.rate_m_s
-        slowness = weight * span / np.where(rate > 0, rate, np.nan)
-        time = time + slowness
-        fuel = fuel + slowness * fuel_kg_s(model.engine, state.power_w, rich=mixture == "rich", air=flow.air,
-                                           carburettor_heat=carburettor_heat)
-        distance = distance + slowness * np.sqrt(np.maximum(tas**2 - np.nan_to_num(rate) ** 2, 0.0))
+    nodes, weights = ((x / 2)[:, None, None] for x in (GAUSS_NODES + 1, GAUSS_WEIGHTS))
+    h = low + nodes * span  # (node, case, draw) from here on
+    flow = flow_of(Air(h, cold + nodes * (warm - cold), relative_humidity_1))
+    tas = tas_from_cas_m_s(climb_cas_m_s(model, h, weight_kg), flow.air)
+    state = _full_throttle(model, flow, weight_n(weight_kg), tas, carburettor_heat)
+    rate = model.with_noise("rate_of_climb_fpm", state.rate_m_s, "ft/min") if noise else state.rate_m_s
+    slowness = weights * span / np.where(rate > 0, rate, np.nan)
+    flow_kg_s = fuel_kg_s(model.engine, state.power_w, rich=mixture == "rich", air=flow.air, carburettor_heat=carburettor_heat)
+    time, fuel = slowness.sum(axis=0), (slowness * flow_kg_s).sum(axis=0)
+    distance = (slowness * np.sqrt(np.maximum(tas**2 - np.nan_to_num(rate) ** 2, 0.0))).sum(axis=0)
     if noise:
         fuel = model.with_noise("fuel_flow_usgph", fuel, "kg/s")
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -131,17 +128,15 @@ def climb_tas_at(model: Model, pressure_altitude_m: Number, temperature_k: Numbe
     return tas_from_cas_m_s(climb_cas_m_s(model, pressure_altitude_m, weight_kg), air)
 
 
-def _speed_grid(model: Model, air: Air, weight_kg: Number) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """CAS grid (speed, case, draw), rates and gradients on it."""
+def _speed_grid(model: Model, air: Air, weight_kg: Number,
+                speeds: slice = slice(None)) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """CAS grid (speed, case, draw), rates and gradients on it; speeds: which of the 11, all unless said."""
     flow = flow_of(air)
-    shares = np.linspace(*STALL_SHARE, SPEEDS)
+    shares = np.linspace(*STALL_SHARE, SPEEDS)[speeds]
     stall = model.airframe.vs1_m_s * speed_factor(model, weight_kg)
-    cas = np.stack([np.broadcast_to(s * stall, np.broadcast_shapes(stall.shape, flow.density_kg_m3.shape))
-                    for s in shares])
-    states = [_full_throttle(model, flow, weight_n(weight_kg), tas_from_cas_m_s(c, flow.air), False) for c in cas]
-    shape = np.broadcast_shapes(cas.shape, (SPEEDS, *states[0].rate_m_s.shape))
-    return (np.broadcast_to(cas, shape), np.stack([s.rate_m_s for s in states]),
-            np.stack([s.gradient_1 for s in states]))
+    cas = shares[:, None, None] * np.broadcast_to(stall, np.broadcast_shapes(stall.shape, flow.density_kg_m3.shape))
+    state = _full_throttle(model, flow, weight_n(weight_kg), tas_from_cas_m_s(cas, flow.air), False)
+    return np.broadcast_to(cas, state.rate_m_s.shape), state.rate_m_s, state.gradient_1
 
 
 def _peak(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -171,19 +166,48 @@ def ceilings_m(model: Model, weight_kg: float, isa_deviation_k: float = 0.0, *,
     """(service, absolute) ceiling as pressure altitudes (draw,): best rate of 100 ft/min and of nothing.
 
     Interpolated linearly between levels 2,000 ft apart to 26,000 ft; NaN above that, or where even sea level
-    does not give the rate.
+    does not give the rate. The levels and speeds worth looking at are those around the middle draw's; where another
+    draw's ceiling or best speed lies outside them, all are looked at, so that the answer is that of all.
     """
     air = Air(CEILING_LEVELS_M, isa_temperature_k(CEILING_LEVELS_M) + isa_deviation_k,
               np.full(CEILING_LEVELS_M.size, relative_humidity_1))
-    rate = best_speeds(model, air, weight_kg).rate_m_s
-    found = [_crossing(rate, wanted) for wanted in (CEILING_RATE_M_S, 0.0)]
+    levels, rate = _rates_about_ceilings(model, air, weight_kg)
+    found = [_crossing(CEILING_LEVELS_M[levels], rate, wanted) for wanted in (CEILING_RATE_M_S, 0.0)]
     if noise:
         found = [model.with_noise("service_ceiling_ft", f[None, :], "ft")[0] for f in found]
     return found[0], found[1]
 
 
-def _crossing(rate: FloatArray, wanted: float) -> FloatArray:
-    """Height at which the falling rate (level, draw) passes `wanted`."""
+def _rates_about_ceilings(model: Model, air: Air, weight_kg: float) -> tuple[slice, FloatArray]:
+    """Some of the levels of `air` with best rates (level, draw) above 100 ft/min at the first and below 0 at the last; or all."""
+    cas, rates, _ = _speed_grid(model.middle, air, weight_kg)
+    best = _peak(cas, rates)[1][:, 0]
+    high, low = np.nonzero(best >= CEILING_RATE_M_S)[0], np.nonzero(best < 0)[0]
+    every = slice(0, best.size)
+    if np.all(np.diff(best) < 0) and high.size and low.size:
+        levels = slice(max(int(high[-1]) - 1, 0), min(int(low[0]) + 2, best.size))
+        found = _best_rates(model, _some(air, levels), weight_kg, np.argmax(rates[:, levels, 0], axis=0))
+        if np.all(found[0] >= CEILING_RATE_M_S) and np.all(found[-1] < 0):
+            return levels, found
+    return every, best_speeds(model, air, weight_kg).rate_m_s
+
+
+def _some(air: Air, levels: slice) -> Air:
+    return Air(air.pressure_altitude_m[levels], air.temperature_k[levels], air.relative_humidity_1[levels])
+
+
+def _best_rates(model: Model, air: Air, weight_kg: float, about: NDArray[np.int_]) -> FloatArray:
+    """Best rates (case, draw), looked for among the speeds around those that are best for the middle draw."""
+    first, last = max(int(about.min()) - 2, 0), min(int(about.max()) + 2, SPEEDS - 1)
+    cas, rates, _ = _speed_grid(model, air, weight_kg, slice(first, last + 1))
+    top = np.argmax(rates, axis=0)
+    if (first and np.any(top == 0)) or (last < SPEEDS - 1 and np.any(top == last - first)) or np.isnan(rates).any():
+        return best_speeds(model, air, weight_kg).rate_m_s
+    return _peak(cas, rates)[1]
+
+
+def _crossing(levels_m: FloatArray, rate: FloatArray, wanted: float) -> FloatArray:
+    """Height at which the rate (level, draw), falling with height, passes `wanted`."""
     above = rate >= wanted
     last = above.shape[0] - 1 - np.argmax(above[::-1], axis=0)
     inside = above.any(axis=0) & (last < rate.shape[0] - 1)
@@ -191,4 +215,4 @@ def _crossing(rate: FloatArray, wanted: float) -> FloatArray:
     columns = np.arange(rate.shape[1])
     high, low = rate[i, columns], rate[i + 1, columns]
     share = (high - wanted) / (high - low)
-    return np.where(inside, CEILING_LEVELS_M[i] + share * (CEILING_LEVELS_M[i + 1] - CEILING_LEVELS_M[i]), np.nan)
+    return np.where(inside, levels_m[i] + share * (levels_m[i + 1] - levels_m[i]), np.nan)

@@ -6,6 +6,7 @@ propeller 5868-9 of NACA TR-640; docs/methods/propeller.md derives the equations
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -25,6 +26,7 @@ PLANFORM = np.array([
 HUB, TIP, STATIONS, BISECTIONS = 0.20, 0.995, 24, 40
 MAX_J, MAX_TWIST_DEG, MIN_MACH, MAX_MACH = 1.25, 4.0, 0.5, 0.8
 J_TERMS, ANGLE_TERMS, MACH_TERMS = 10, 4, 3
+AT_ONCE = 4096  # values up to which a polynomial is worked out all powers at once
 
 
 @dataclass(frozen=True)
@@ -207,9 +209,24 @@ def coefficients(law: PropellerLaw, airspeed_m_s: Number, rev_s: Number, sound_m
 
 
 def _horner(c: FloatArray, x: FloatArray, m: FloatArray) -> FloatArray:
-    """sum c[a, k, draw] x^a m^k by Horner in x, the three Mach terms collected first."""
-    m2 = m * m
-    total = c[-1, 0] + c[-1, 1] * m + c[-1, 2] * m2
-    for a in range(J_TERMS - 2, -1, -1):
-        total = total * x + (c[a, 0] + c[a, 1] * m + c[a, 2] * m2)
+    """sum c[a, k, draw] x^a m^k by Horner in x, the three Mach terms collected first.
+
+    Few values: the Mach terms of every power at once (numpy's calls are what costs). Many: power by power (memory is).
+    """
+    if m.size > AT_ONCE:
+        return _horner_of([c[a, 0] + c[a, 1] * m + c[a, 2] * (m * m) for a in range(J_TERMS)], x)
+    by_mach = np.moveaxis(c, 1, 0).reshape(MACH_TERMS, J_TERMS, *(1,) * (m.ndim - 1), -1)
+    terms = by_mach[1] * m
+    terms += by_mach[0]
+    terms += by_mach[2] * (m * m)
+    return _horner_of(terms, x)
+
+
+def _horner_of(terms: Sequence[FloatArray] | FloatArray, x: FloatArray) -> FloatArray:
+    """sum terms[a] x^a."""
+    total = terms[-1] * x
+    for a in range(J_TERMS - 2, 0, -1):
+        total += terms[a]
+        total *= x
+    total += terms[0]
     return np.asarray(total)
