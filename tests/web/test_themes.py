@@ -1,4 +1,4 @@
-"""Two themes: contrast by the formula of WCAG 2.2 (relative luminance), red on black at night, no theme in a cookie."""
+"""Two themes: contrast by the formula of WCAG 2.2 (relative luminance), red on black at night, the address before the cookie."""
 
 import re
 
@@ -6,12 +6,12 @@ import pytest
 from fastapi.testclient import TestClient
 
 from ownship.web.app import create_app
-from ownship.web.pages import style
 
 CLIENT = TestClient(create_app(), base_url="http://127.0.0.1")
-LIGHT = re.search(r"^:root \{(.*?)\}", style(), re.M)[1]
-NIGHT = re.search(r'^:root\[data-theme="night"\] \{(.*?)\}', style(), re.M)[1]
-DARK = re.search(r'prefers-color-scheme: dark\) \{ :root:not\(\[data-theme="light"\]\) \{(.*?)\}', style())[1]
+STYLE = CLIENT.get("/static/style.css").text
+LIGHT = re.search(r"^:root \{(.*?)\}", STYLE, re.M)[1]
+NIGHT = re.search(r'^:root\[data-theme="night"\] \{(.*?)\}', STYLE, re.M)[1]
+DARK = re.search(r'prefers-color-scheme: dark\) \{ :root:not\(\[data-theme="light"\]\) \{(.*?)\}', STYLE)[1]
 TEXTS = [("ink", "paper"), ("soft", "paper"), ("teal", "paper"), ("red", "paper"), ("amber", "paper"), ("violet", "paper"),
          ("on", "red"), ("on", "teal"), ("on", "amber"), ("ink", "shade"), ("ink", "zone"), ("soft", "shade")]
 
@@ -61,7 +61,7 @@ def test_night_is_red_on_black_and_the_same_however_it_is_chosen():
 
 def test_a_theme_is_chosen_by_the_address_and_stays_with_every_way_on():
     page = CLIENT.get("/", params={"theme": "night", "load2_out": "1"})
-    assert '<html lang="en" data-theme="night">' in page.text and "set-cookie" not in page.headers
+    assert '<html lang="en" data-theme="night">' in page.text and "ownship-theme=night" in page.headers["set-cookie"]
     assert '<input type="hidden" name="theme" value="night">' in page.text
     ways = re.findall(r'href="(/[^"]*remedies=1[^"]*)"', page.text)
     assert ways and all("theme=night" in x and "load2_out=1" in x for x in ways)

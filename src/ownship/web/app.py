@@ -6,28 +6,28 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
+from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
-from ownship.web import api, pages
+from ownship.errors import OwnshipError
+from ownship.web import access, api, pages, undo
 from ownship.web.flying import ask
 
-LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
-POLICY = ("default-src 'self'; script-src 'none'; style-src 'self'; object-src 'none'; base-uri 'none'; "
-          "form-action 'self'; frame-ancestors 'none'")
-LONGEST_QUERY = 20_000
 REFUSED: dict[int | str, dict[str, Any]] = {422: {"description": "One sentence: what was given, what is allowed, what to do."}}
 
 
 def create_app() -> FastAPI:
-    """The application with its two faces: `/` as a page, `/flight.json` as data; what it answers to at `/openapi.json`."""
+    """The application: each screen as a page and, at .json, as data; what it answers to at `/openapi.json`."""
     app = FastAPI(title="Ownship", docs_url=None, redoc_url=None)
-    app.middleware("http")(_guard)
+    app.middleware("http")(access.guard)
+    app.mount("/static", StaticFiles(packages=[("ownship.web", "static")]), name="static")
+    _screens(app)
 
     @app.get("/", response_class=HTMLResponse, openapi_extra=api.parameters(), responses=REFUSED)
-    def flight(request: Request) -> HTMLResponse:
+    def flight(request: Request) -> Response:
         """The request beside the answer; the address holds the whole request."""
         asked = ask(request.query_params)
-        return HTMLResponse(pages.flight(asked), status_code=422 if asked.refusal else 200)
+        return pages.flight(request, asked)
 
     @app.get("/flight.json", openapi_extra=api.parameters(), responses=REFUSED)
     def flight_json(request: Request) -> JSONResponse:
@@ -35,25 +35,18 @@ def create_app() -> FastAPI:
         status, found = api.data(ask(request.query_params))
         return JSONResponse(found, status_code=status)
 
-    @app.get("/style.css", include_in_schema=False)
-    def style() -> Response:
-        return Response(pages.style(), media_type="text/css")
-
     @app.exception_handler(HTTPException)
-    async def missing(request: Request, error: HTTPException) -> HTMLResponse:
-        return HTMLResponse(pages.missing(error.status_code), status_code=error.status_code)
+    async def missing(request: Request, error: HTTPException) -> Response:
+        return pages.missing(request, error.status_code, error.detail)
+
+    @app.exception_handler(OwnshipError)
+    async def refused(request: Request, error: OwnshipError) -> Response:
+        return pages.refused(request, str(error))
 
     return app
 
 
-async def _guard(request: Request, call_next: Any) -> Response:
-    """This machine only, an address of a size one can read, and a policy under which no script runs."""
-    if request.headers.get("host", "").rsplit(":", 1)[0] not in LOOPBACK:
-        return Response("This page answers on 127.0.0.1 only.", status_code=400)
-    if len(request.url.query) > LONGEST_QUERY:
-        return Response("The request in the address is too long.", status_code=414)
-    response: Response = await call_next(request)
-    response.headers["Content-Security-Policy"] = POLICY
-    response.headers["X-Content-Type-Options"] = "nosniff"
-    response.headers["Referrer-Policy"] = "no-referrer"
-    return response
+def _screens(app: FastAPI) -> None:
+    """The other screens, each a module with its router."""
+    for screen in (undo,):
+        app.include_router(screen.router)

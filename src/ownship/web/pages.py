@@ -2,21 +2,28 @@
 
 from __future__ import annotations
 
+import hashlib
 from functools import lru_cache
+from importlib.resources import files
 from typing import Any
 
+from fastapi import Request
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
 from ownship.papers.ahead_charts import leaving_chart, levels_chart
 from ownship.papers.text import SHAPES
-from ownship.web import addresses, beam, hours, sketch
+from ownship.web import access, addresses, beam, hours, sketch
 from ownship.web.bars import strip
 from ownship.web.flying import Asked
 from ownship.words.cautions import cautions_for
 from ownship.words.figures import Figure, number_text
 
 THEMES = (("", "as the device"), ("light", "light"), ("night", "night"))
+THEME, YEAR_S = "ownship-theme", 31_536_000
+SCREENS = (("Flight", "/"),)
+MISSING = {404: "There is no such page.", 405: "This page does not take that."}
 
 
 @lru_cache(maxsize=1)
@@ -25,15 +32,50 @@ def environment() -> Environment:
     pages = Environment(loader=PackageLoader("ownship.web"), autoescape=select_autoescape(default=True), undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
     pages.filters.update(quantity=_quantity, spoken=_spoken, clock=lambda moment: moment.strftime("%H:%M") if moment else "")
-    pages.globals.update(shapes=SHAPES, strip=strip, cautions=cautions_for(("verdict", "fuel", "load")))
+    pages.globals.update(shapes=SHAPES, strip=strip, cautions=cautions_for(("verdict", "fuel", "load")), built=built)
     return pages
 
 
-def flight(asked: Asked) -> str:
+def page(request: Request, template: str, status: int = 200, /, **context: Any) -> Response:
+    """A page of the house: its template within base.html, the theme and the browser's token with it."""
+    theme = theme_of(request)
+    words = environment().get_template(template).render(
+        request=request, theme=theme, screens=SCREENS, token=access.token_of(request), **({"themes": _themes(request)} | context))
+    response = HTMLResponse(words, status_code=status)
+    access.keep_token(request, response)
+    if theme != request.cookies.get(THEME, "") and "theme" in request.query_params:
+        response.set_cookie(THEME, theme, samesite="strict", max_age=YEAR_S)
+    return response
+
+
+def theme_of(request: Request) -> str:
+    """The theme of the address, else the one this browser chose last, else "": as the device."""
+    asked = request.query_params.get("theme", request.cookies.get(THEME, ""))
+    return asked if asked in dict(THEMES) else ""
+
+
+def _themes(request: Request) -> list[tuple[str, str, str]]:
+    here = request.url
+    return [(name, words, f"{here.path}?{here.include_query_params(theme=name).query}") for name, words in THEMES]
+
+
+def built(name: str) -> str:
+    """The address of a built file, with the mark of its content; "" where the front end is not built (pages work without)."""
+    mark = _mark(name)
+    return f"/static/dist/{name}?{mark}" if mark else ""
+
+
+@lru_cache(maxsize=64)
+def _mark(name: str) -> str:
+    path = files("ownship.web") / "static" / "dist" / name
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:12] if path.is_file() else ""
+
+
+def flight(request: Request, asked: Asked) -> Response:
     """The Flight screen of an address."""
-    theme = asked.query.get("theme", "")
-    return environment().get_template("flight.html").render(
-        asked=asked, form=asked.form, answer=asked.answer, refusal=asked.refusal, theme=theme if theme in dict(THEMES) else "",
+    return page(
+        request, "flight.html", 422 if asked.refusal else 200,
+        asked=asked, form=asked.form, answer=asked.answer, refusal=asked.refusal, screen="Flight",
         themes=[(name, words, addresses.address(asked, theme=name)) for name, words in THEMES],
         address=lambda path="/", **view: addresses.address(asked, path, **view), undo=addresses.undo(asked),
         change=lambda **edits: addresses.change(asked, **edits),
@@ -41,14 +83,19 @@ def flight(asked: Asked) -> str:
         drawn=_drawn(asked), names={m.id: _name(m) for m in asked.answer.margins} if asked.answer else {})
 
 
-def missing(status: int) -> str:
-    """A page that is not there."""
-    return environment().get_template("missing.html").render(status=status)
+def missing(request: Request, status: int, detail: str = "") -> Response:
+    """A page that is not there, or what it does not take; as data where data were asked for."""
+    words = MISSING.get(status, detail) or detail
+    if request.url.path.endswith(".json"):
+        return JSONResponse({"refused": words}, status_code=status)
+    return page(request, "missing.html", status, status=status, words=words)
 
 
-def style() -> str:
-    """The style sheet."""
-    return environment().loader.get_source(environment(), "style.css")[0]  # type: ignore[union-attr]
+def refused(request: Request, words: str) -> Response:
+    """The one sentence of a refusal, where no screen said it beside its form."""
+    if request.url.path.endswith(".json"):
+        return JSONResponse({"refused": words}, status_code=422)
+    return page(request, "missing.html", 422, status=422, words=words)
 
 
 def _drawn(asked: Asked) -> dict[str, Any]:

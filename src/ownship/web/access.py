@@ -1,0 +1,96 @@
+"""Who may ask, and what an answer may load: this machine only, no foreign page's form, nothing from another host."""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import Annotated
+
+from fastapi import Depends, HTTPException, Request
+from fastapi.responses import PlainTextResponse, Response
+from starlette.datastructures import UploadFile
+
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
+          "worker-src 'self'; manifest-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
+LONGEST_QUERY = 20_000
+LARGEST_UPLOAD_BYTES = 20_000_000
+COOKIE, FIELD, HEADER = "ownship-token", "token", "x-ownship-token"
+CHANGING = ("POST", "PUT", "PATCH", "DELETE")
+Next = Callable[[Request], Awaitable[Response]]
+
+
+@dataclass(frozen=True)
+class Posted:
+    """What a form sent, its token found right: plain fields, and files by field name."""
+
+    fields: dict[str, str]
+    files: dict[str, UploadFile]
+
+    def text(self, name: str) -> str:
+        """A field without white space around it; "" where it is absent."""
+        return self.fields.get(name, "").strip()
+
+
+async def guard(request: Request, call_next: Next) -> Response:
+    """Refuse a foreign host, an address too long, an upload too large, a change asked for by another page; then answer."""
+    refusal = _refused(request)
+    response = PlainTextResponse(refusal[1], status_code=refusal[0]) if refusal else await call_next(request)
+    response.headers["Content-Security-Policy"] = POLICY
+    response.headers["X-Content-Type-Options"] = "nosniff"
+    response.headers["Referrer-Policy"] = "same-origin"
+    return response
+
+
+def _refused(request: Request) -> tuple[int, str] | None:
+    host = request.headers.get("host", "")
+    if host.rsplit(":", 1)[0] not in LOOPBACK:
+        return 400, "This page answers on 127.0.0.1 only."
+    if len(request.url.query) > LONGEST_QUERY:
+        return 414, "The request in the address is too long."
+    if request.method not in CHANGING:
+        return None
+    origin = request.headers.get("origin")
+    if origin is not None and origin != f"{request.url.scheme}://{host}":
+        return 403, "A change is taken from Ownship's own pages only."
+    if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return 403, "A change is taken from Ownship's own pages only."
+    length = request.headers.get("content-length", "")
+    if not length.isdigit():
+        return 411, "The size of what is sent is not said; send it with its length."
+    if int(length) > LARGEST_UPLOAD_BYTES:
+        return 413, f"What is sent has {int(length):,} bytes; at most {LARGEST_UPLOAD_BYTES:,} are taken."
+    return None
+
+
+def token_of(request: Request) -> str:
+    """The token of this browser: that of its cookie, or a new one (then `keep_token` hands it out)."""
+    kept: str | None = request.cookies.get(COOKIE)
+    if kept and len(kept) == 43:
+        return kept
+    if not hasattr(request.state, "token"):
+        request.state.token = secrets.token_urlsafe(32)
+    return str(request.state.token)
+
+
+def keep_token(request: Request, response: Response) -> None:
+    """Hand the browser its token, out of reach of scripts and of other sites."""
+    if request.cookies.get(COOKIE) != token_of(request):
+        response.set_cookie(COOKIE, token_of(request), httponly=True, samesite="strict", secure=request.url.scheme == "https")
+
+
+async def posted(request: Request) -> Posted:
+    """Dependency of every handler that changes anything: the form, its token compared with the browser's (double submit)."""
+    kept = request.cookies.get(COOKIE, "")
+    form = await request.form()
+    given = request.headers.get(HEADER) or str(form.get(FIELD, ""))
+    if not kept or not hmac.compare_digest(kept.encode(), given.encode()):
+        raise HTTPException(403, "This form is not from this browser's page, or its page is too old; load the page again and send "
+                                 "it once more.")
+    fields = {k: v for k, v in form.items() if isinstance(v, str) and k != FIELD}
+    return Posted(fields, {k: v for k, v in form.items() if isinstance(v, UploadFile) and v.filename})
+
+
+Sent = Annotated[Posted, Depends(posted)]  # the parameter of such a handler
