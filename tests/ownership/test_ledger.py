@@ -311,3 +311,38 @@ def test_an_amendment_across_a_weighing_or_without_one_is_refused_and_none_is_ne
     assert amendment(kept, REG, ON) is None
     with pytest.raises(BadInput, match="no empty weight to amend"):
         amendment(entries(change("radio", 5, 60)), REG, ON)
+
+
+# ---- the day of a weighing
+
+
+def test_a_change_on_the_day_of_a_weighing_counts_once_before_it_or_after_it():
+    """Mechanics: 1,000 lb at 80 in weighed with or without 10 lb at 120 in; 10 lb later are 1,010 lb at 80,000 + 1,200 = 80.396 in."""
+    scales, radio = weighed(1000, 80.0), change("radio", 10, 120, days=0)
+    assert now(entries(scales, radio)) == pytest.approx((1000, 80.0))
+    assert now(entries(radio, scales)) == pytest.approx((1000, 80.0))
+    for order in ((scales, replace(radio, after_weighing=True)), (replace(radio, after_weighing=True), scales)):
+        assert now(entries(*order)) == pytest.approx((1010, (80_000 + 1_200) / 1010))
+        lines = ledger(entries(*order), REG, ON).lines
+        assert [(x.kind, x.held, x.after) for x in lines] == [("weighing", False, False), ("equipment", False, True)]
+    later = entries(scales, replace(radio, after_weighing=True), weighed(1012, 80.5, DAY + timedelta(days=9)))
+    assert now(later) == pytest.approx((1012, 80.5))
+
+
+def test_what_came_after_the_weighing_of_its_day_is_in_the_amendment_and_in_the_toml():
+    kept = entries(AeroplaneRevision(date(2019, 1, 1), DEMO), weighed(1400, 84.0),
+                   replace(change("radio", 10, 120, days=0), after_weighing=True), change("clock", 1, 60, days=0))
+    found = amendment(kept, REG, DAY)
+    assert [x.what for x in found.items] == ["radio"]
+    assert from_si(found.weight_change_kg, "lb") == pytest.approx(10)
+    again = read_airframe(record_toml(kept, REG, ON), "again")
+    assert empty_weight(again, ON).weight_kg == pytest.approx(ledger(kept, REG, ON).empty.weight_kg)
+    assert "after_weighing = true" in record_toml(kept, REG, ON)
+
+
+@given(st.lists(st.tuples(st.floats(1, 50), st.floats(40, 140), st.booleans()), max_size=6))
+@settings(max_examples=40, deadline=None)
+def test_every_change_of_a_weighing_day_counts_once_or_is_held(changes):
+    bodies = [EquipmentChange(DAY, f"x{i}", lb(w), inch(a), after_weighing=after) for i, (w, a, after) in enumerate(changes)]
+    expected = 1400 + sum(w for w, _, after in changes if after)
+    assert now(entries(weighed(1400, 84.0), *bodies))[0] == pytest.approx(expected)

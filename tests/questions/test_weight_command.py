@@ -270,3 +270,31 @@ def test_a_weighing_without_oil_needs_the_records_oil(capsys):
     told(capsys, "keep", "demo", "--from", "2019-01-01")
     answer = told(capsys, "weigh", "--weight", "1400 lb", "--arm", "85 in", "--oil", "none")
     assert answer["empty"]["weight"]["value"] > 1410
+
+
+# ---- the day of a weighing
+
+
+def test_on_the_day_of_a_weighing_it_must_be_said_which_came_first(capsys):
+    told(capsys, "weigh", "--weight", "1400 lb", "--arm", "84 in", "--day", "2026-03-01", "--aeroplane", REG)
+    radio = ("add", "radio", "--weight", "10 lb", "--arm", "60 in", "--day", "2026-03-01")
+    assert "say --before-weighing where that holds it already, --after-weighing" in refused(capsys, *radio)
+    assert "leave out one" in refused(capsys, *radio, "--after-weighing", "--before-weighing")
+    assert told(capsys, *radio, "--after-weighing")["empty"]["weight"]["value"] == pytest.approx(1410)
+    assert "another of that day" in refused(capsys, "weigh", "--computed", "--weight", "1410 lb", "--arm", "83.8 in", "--day",
+                                            "2026-03-01")
+    assert told(capsys, "correct", "2", "--before-weighing")["empty"]["weight"]["value"] == pytest.approx(1400)
+    line = told(capsys)["lines"][0]
+    assert (line["what"], line["held_by_a_weighing"], line["after_the_weighing"]) == ("radio", True, False)
+    told(capsys, "weigh", "--computed", "--weight", "1410 lb", "--arm", "83.8 in", "--day", "2026-03-01")
+
+
+def test_a_weighing_entered_after_the_changes_of_its_day_says_that_it_holds_them(capsys):
+    told(capsys, "weigh", "--weight", "1400 lb", "--arm", "84 in", "--day", "2026-03-01", "--aeroplane", REG)
+    told(capsys, "add", "radio", "--weight", "10 lb", "--arm", "60 in", "--day", "2026-03-09")
+    found = told(capsys, "weigh", "--weight", "1411 lb", "--arm", "83.9 in", "--day", "2026-03-09")
+    assert "taken to hold 'radio' of the same day (entry 2)" in found["notes"][0]
+    assert found["empty"]["weight"]["value"] == pytest.approx(1411)
+    assert told(capsys, "correct", "2", "--after-weighing")["empty"]["weight"]["value"] == pytest.approx(1421)
+    told(capsys, "add", "clock", "--weight", "1 lb", "--arm", "60 in", "--day", "2026-03-10")
+    assert "say --before-weighing" in refused(capsys, "correct", "5", "--day", "2026-03-09")

@@ -71,13 +71,15 @@ class Weighing:
 
 @dataclass(frozen=True)
 class Equipment:
-    """Something put in or taken out (negative weight)."""
+    """Something put in or taken out (negative weight). after_weighing: later than a weighing of the same day, which else holds
+    it."""
 
     date: date
     what: str
     weight_kg: float
     arm_m: float
     source: str
+    after_weighing: bool = False
 
 
 @dataclass(frozen=True)

@@ -178,7 +178,7 @@ def _weighing(t: Table, source: str) -> d.Weighing:
 def _equipment(t: Table, source: str) -> d.Equipment:
     return d.Equipment(t.convert("date", _date), t.text("what"),
                        t.quantity("weight", "mass", low="-2000 lb", high="2000 lb"), t.quantity("arm", "length", **ARM),
-                       source)
+                       source, t.flag("after_weighing", False))
 
 
 def _station(t: Table, source: str) -> d.Station:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache
 
-from ownship.aeroplane.description import AirframeRecord, Reading, Weighing
+from ownship.aeroplane.description import AirframeRecord, Equipment, Reading, Weighing
 from ownship.errors import MissingKey, NotPossible
 from ownship.provenance import datum, package_toml
 
@@ -118,7 +118,8 @@ def empty_weight(record: AirframeRecord, on: date, errors: InputErrors | None = 
     """Basic empty weight and arm on a date: the latest weighing, oil and fuel brought to full oil and unusable
     fuel, and every equipment entry since.
 
-    Equipment counts from the day after the weighing: what changed on the day itself is taken to be in it.
+    Equipment counts from the day after the weighing: what changed on the day itself is taken to be in it, unless it says
+    that it came after the weighing.
     MissingKey where no weighing is on or before the date, or where a correction lacks tank or oil data. The error
     is that of a weighing (3 lb, 0.05 in) or of a computed paper (10 lb, 0.3 in) plus 1 lb for every year since the
     aeroplane was last on scales: a computed paper does not take the years away. Drained oil is replaced by the whole
@@ -129,7 +130,7 @@ def empty_weight(record: AirframeRecord, on: date, errors: InputErrors | None = 
     if not past:
         raise MissingKey(f"The airframe record has no weighing on or before {on.isoformat()}; add one to [[weighings]].")
     latest = past[-1]
-    later = [e for e in record.equipment if latest.date < e.date <= on]
+    later = [e for e in record.equipment if e.date <= on and not held(e, latest.date)]
     mass = add(Mass(latest.weight_kg, latest.weight_kg * latest.arm_m), _corrections(record, latest))
     mass = add(mass, [(e.weight_kg, e.arm_m) for e in later])
     base = (errors.weighing_kg, errors.weighing_arm_m) if latest.weighed else (errors.computed_kg, errors.computed_arm_m)
@@ -138,6 +139,11 @@ def empty_weight(record: AirframeRecord, on: date, errors: InputErrors | None = 
     return EmptyWeight(mass.weight_kg, mass.arm_m, base[0] + errors.year_kg * years, base[1],
                        f"weighing of {latest.date.isoformat()}" + (f" and {len(later)} changes since" if later else ""),
                        real[-1].date if real else None, _warnings(latest, real, on, errors))
+
+
+def held(e: Equipment, weighed_on: date) -> bool:
+    """Whether a weighing of a day holds a change: one of an earlier day, or of the same day and not after it."""
+    return e.date < weighed_on or (e.date == weighed_on and not e.after_weighing)
 
 
 def _corrections(record: AirframeRecord, w: Weighing) -> list[tuple[float, float]]:

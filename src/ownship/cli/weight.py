@@ -51,12 +51,17 @@ def _asking(show: Show) -> dict[str, Callable[..., None]]:
 
 def _writing(show: Show) -> dict[str, Callable[..., None]]:
     def add(what: str, /, *, weight: Signed = None, arm: Signed = None, removed: bool = False, day: str | None = None,
-            by: str | None = None, aeroplane: str | None = None, metric: bool = False, json: bool = False) -> None:
-        """Something put in (--removed: taken out): --weight "5.6 lb" --arm "56.5 in" [--day DAY] [--by WHO]. A move is two."""
-        from ownship.questions import weighing_ledger as ask
-        from ownship.questions.weighing_typed import Typed
+            by: str | None = None, after_weighing: bool = False, before_weighing: bool = False, aeroplane: str | None = None,
+            metric: bool = False, json: bool = False) -> None:
+        """Something put in (--removed: taken out): --weight "5.6 lb" --arm "56.5 in" [--day DAY] [--by WHO]. A move is two.
 
-        told = ask.add(Typed(weight, arm, day, by, what, removed), aeroplane, metric)
+        On the day of a weighing say which came first: --before-weighing (it is in the scales' figure) or --after-weighing.
+        """
+        from ownship.questions import weighing_ledger as ask
+        from ownship.questions.weighing_typed import Typed, said_order
+
+        after = said_order(after_weighing, before_weighing)
+        told = ask.add(Typed(weight, arm, day, by, what, removed, after=after), aeroplane, metric)
         show(told.data, told.lines, json)
 
     def weigh(*, weight: str | None = None, arm: Signed = None, reading: list[str] | None = None, computed: bool = False,
@@ -75,13 +80,17 @@ def _writing(show: Show) -> dict[str, Callable[..., None]]:
 
     def correct(number: int, /, *, weight: Signed = None, arm: Signed = None, removed: bool = False, what: str | None = None,
                 reading: list[str] | None = None, oil: str | None = None, fuel: str | None = None, density: str | None = None,
-                day: str | None = None, by: str | None = None, note: str = "", withdraw: str | None = None, metric: bool = False,
-                json: bool = False) -> None:
-        """Correct an entry of the ledger, by its NUMBER; the answer says what moved. --withdraw REASON: it no longer counts."""
-        from ownship.questions import weighing_ledger as ask
-        from ownship.questions.weighing_typed import Typed
+                day: str | None = None, by: str | None = None, after_weighing: bool = False, before_weighing: bool = False,
+                note: str = "", withdraw: str | None = None, metric: bool = False, json: bool = False) -> None:
+        """Correct an entry of the ledger, by its NUMBER; the answer says what moved. --withdraw REASON: it no longer counts.
 
-        typed = Typed(weight, arm, day, by, what, removed, oil, fuel, density, tuple(reading or ()))
+        --after-weighing, --before-weighing: which came first on the day of a weighing.
+        """
+        from ownship.questions import weighing_ledger as ask
+        from ownship.questions.weighing_typed import Typed, said_order
+
+        typed = Typed(weight, arm, day, by, what, removed, oil, fuel, density, tuple(reading or ()),
+                      said_order(after_weighing, before_weighing))
         told = ask.correct(number, typed, note, withdraw, metric)
         show(told.data, told.lines, json)
 

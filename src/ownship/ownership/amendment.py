@@ -82,10 +82,11 @@ def amendment(entries: Iterable[Entry], aeroplane: str, on: date, since: date | 
     start = last if since is None else since
     if start < last:
         raise BadInput(f"A weighing or paper of {last} lies after {start}; amend from {last} on.")
-    items = tuple(x for x in book.lines if x.kind == EQUIPMENT and x.day > start)
+    items = tuple(x for x in book.lines if x.kind == EQUIPMENT and (x.day > start or (x.day == start == last and x.after)))
     if not items:
         return None
-    before = empty_weight(replace(book.record, equipment=tuple(c for c in book.record.equipment if c.date <= start)), start)
+    before = empty_weight(replace(book.record, equipment=tuple(
+        c for c in book.record.equipment if c.date <= start and not (c.date == last == start and c.after_weighing))), start)
     rules = tuple(judged(r, book.record, before, book.empty) for r in amendment_rules()
                   if r.from_kg <= before.weight_kg and (r.below_kg is None or before.weight_kg < r.below_kg))
     return Amendment(book, start, before, items, book.empty, rules)

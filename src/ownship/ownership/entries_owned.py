@@ -51,7 +51,8 @@ class Weighing(Body):
 
 @dataclass(frozen=True)
 class EquipmentChange(Body):
-    """Something installed (weight above 0) or removed (below 0) at an arm; a move is two entries."""
+    """Something installed (weight above 0) or removed (below 0) at an arm; a move is two entries. after_weighing: done on the
+    day of a weighing and after it; else a weighing of that day holds it."""
 
     KIND: ClassVar[str] = "equipment"
     day: date
@@ -59,6 +60,7 @@ class EquipmentChange(Body):
     weight_kg: float
     arm_m: float
     by: str = ""
+    after_weighing: bool = False
 
 
 @dataclass(frozen=True)

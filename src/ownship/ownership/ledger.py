@@ -13,7 +13,7 @@ from datetime import date
 
 from ownship.aeroplane.description import AirframeRecord, Equipment, is_figure
 from ownship.aeroplane.description import Weighing as RecordedWeighing
-from ownship.aeroplane.weighing import EmptyWeight, empty_weight
+from ownship.aeroplane.weighing import EmptyWeight, empty_weight, held
 from ownship.errors import BadInput, MissingKey
 from ownship.ownership.entries import Entry, EquipmentChange, Weighing, of_kind, standing
 from ownship.ownership.revisions import as_equipment, as_weighing, bare_record, counted_once, own_record, record_on, revision_on
@@ -35,8 +35,9 @@ class Line:
     """One line of the ledger, and what the empty aeroplane is after it.
 
     number: of the entry; None: from the aeroplane's record. kind: "weighing", "computed paper" or "equipment". weight and arm
-    as entered (a removal is negative); empty: None where `words` say why it is not known. held: equipment that a later or
-    same-day weighing already holds. found_kg: a weighing's weight less what the ledger had before it.
+    as entered (a removal is negative); empty: None where `words` say why it is not known. held: equipment that a later
+    weighing, or one of the same day, already holds; after: equipment of the day of a weighing that came after it. found_kg: a
+    weighing's weight less what the ledger had before it.
     """
 
     number: int | None
@@ -51,6 +52,7 @@ class Line:
     held: bool = False
     found_kg: float | None = None
     found_m: float | None = None
+    after: bool = False
 
     @property
     def moment_kg_m(self) -> float:
@@ -91,8 +93,8 @@ class Moved:
 def ledger(entries: Iterable[Entry], aeroplane: str, on: date) -> Ledger:
     """The ledger of an aeroplane on a day, from every weighing and equipment change up to it that stands.
 
-    Lines in order of day; on one day equipment stands before the weighing that holds it. Useful load: maximum take-off weight
-    less basic empty weight. Raises NotPossible where more is taken out than the aeroplane weighs.
+    Lines in order of day; on one day equipment stands before the weighing that holds it, or after it where it says so. Useful
+    load: maximum take-off weight less basic empty weight. Raises NotPossible where more is taken out than the aeroplane weighs.
     """
     kept = standing(entries)
     record = _record(kept, aeroplane, on)
@@ -139,7 +141,7 @@ def _lines(record: AirframeRecord, kept: tuple[Entry, ...], aeroplane: str) -> t
         **{as_weighing(e, w): e.number for e, w in of_kind(kept, Weighing, aeroplane)},
         **{as_equipment(e, c): e.number for e, c in of_kind(kept, EquipmentChange, aeroplane)}}
     order: list[RecordedWeighing | Equipment] = sorted(
-        (*record.equipment, *record.weighings), key=lambda x: (x.date, isinstance(x, RecordedWeighing)))
+        (*record.equipment, *record.weighings), key=lambda x: (x.date, _place(x)))
     last = max((w.date for w in record.weighings), default=date.min)
     partial, found = replace(record, weighings=(), equipment=()), list[Line]()
     for x in order:
@@ -147,6 +149,11 @@ def _lines(record: AirframeRecord, kept: tuple[Entry, ...], aeroplane: str) -> t
         partial = _with(partial, x)
         found.append(_line(x, numbers.get(x), before, _empty(partial, x.date), last))
     return tuple(found)
+
+
+def _place(x: RecordedWeighing | Equipment) -> int:
+    """Order within a day: what a weighing holds, the weighing, what came after it."""
+    return 1 if isinstance(x, RecordedWeighing) else 2 if x.after_weighing else 0
 
 
 def _with(record: AirframeRecord, x: RecordedWeighing | Equipment) -> AirframeRecord:
@@ -159,7 +166,8 @@ def _line(x: RecordedWeighing | Equipment, number: int | None, before: EmptyWeig
           after: tuple[EmptyWeight | None, str], last: date) -> Line:
     empty, words = after
     if isinstance(x, Equipment):
-        return Line(number, x.date, EQUIPMENT, x.what, x.weight_kg, x.arm_m, x.source, empty, words, x.date <= last)
+        return Line(number, x.date, EQUIPMENT, x.what, x.weight_kg, x.arm_m, x.source, empty, words, held(x, last),
+                    after=x.after_weighing)
     known = before is not None and empty is not None
     return Line(number, x.date, WEIGHED if x.weighed else PAPER, "weighed" if x.weighed else "computed, not weighed", x.weight_kg,
                 x.arm_m, x.source, empty, words, False, empty.weight_kg - before.weight_kg if known else None,  # type: ignore[union-attr]
@@ -237,3 +245,17 @@ def _refuse_change(c: EquipmentChange) -> None:
         raise BadInput("The change does not say what was put in or taken out; name it.")
     if c.weight_kg == 0 or not math.isfinite(c.weight_kg) or abs(c.weight_kg) > MOST_ITEM_KG:
         raise BadInput(f"The entry {c.what!r} weighs {show(c.weight_kg, 'lb')}; give a weight other than 0, up to 2,000 lb.")
+
+
+def refuse_unordered(book: Ledger, body: Weighing | EquipmentChange) -> None:
+    """Refuse a change on the day of a weighing, and a second weighing beside a change kept as after the first, where nobody said
+    which came first: the change would count twice or not at all. book: the ledger with the new entry in it."""
+    same = [x for x in book.lines if x.day == body.day]
+    if isinstance(body, EquipmentChange) and any(x.kind != EQUIPMENT for x in same):
+        raise BadInput(f"{body.what!r} is of {body.day}, a day on which the aeroplane was weighed or a paper signed; say "
+                       "--before-weighing where that holds it already, --after-weighing where it came after.")
+    later = next((x for x in same if x.kind == EQUIPMENT and x.after), None)
+    if isinstance(body, Weighing) and later is not None and sum(x.kind != EQUIPMENT for x in same) > 1:
+        known = "the aeroplane's record" if later.number is None else f"entry {later.number}"
+        raise BadInput(f"{later.what!r} ({known}) is kept as after the weighing of {body.day}, and this is another of that day; "
+                       f"where this one holds it, first say `ownship weight correct {later.number or 'NUMBER'} --before-weighing`.")

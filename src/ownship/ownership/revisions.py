@@ -112,7 +112,7 @@ def as_weighing(e: Entry, w: Weighing) -> RecordedWeighing:
 
 def as_equipment(e: Entry, c: EquipmentChange) -> Equipment:
     """An entry as the airframe record has it; its source names the entry."""
-    return Equipment(c.day, c.what, c.weight_kg, c.arm_m, _source(e, c.by))
+    return Equipment(c.day, c.what, c.weight_kg, c.arm_m, _source(e, c.by), c.after_weighing)
 
 
 def _source(e: Entry, by: str) -> str:
@@ -181,4 +181,5 @@ def _weighing_table(w: RecordedWeighing) -> dict[str, Any]:
 
 
 def _change_table(c: Equipment) -> dict[str, Any]:
-    return {"date": c.date, "what": c.what, "weight": f"{c.weight_kg!r} kg", "arm": f"{c.arm_m!r} m", "source": c.source}
+    told = {"date": c.date, "what": c.what, "weight": f"{c.weight_kg!r} kg", "arm": f"{c.arm_m!r} m", "source": c.source}
+    return told | {"after_weighing": True} if c.after_weighing else told

@@ -90,6 +90,7 @@ def line_json(x: Line, units: Units) -> dict[str, Any]:
     return {"entry": x.number, "day": x.day.isoformat(), "kind": x.kind, "what": x.what,
             "weight": figure(x.weight_kg, units.mass).to_json(), "arm": figure(x.arm_m, units.length).to_json(),
             "moment": figure(x.moment_kg_m, units.moment).to_json(), "source": x.source, "held_by_a_weighing": x.held,
+            "after_the_weighing": x.after,
             "found": None if x.found_kg is None or x.found_m is None else {
                 "weight": figure(x.found_kg, units.mass).to_json(), "arm": figure(x.found_m, units.length).to_json()},
             "empty_after": empty_json(x.empty, units), "words": x.words}
@@ -133,7 +134,7 @@ def _age(days: int) -> str:
 
 def _line(x: Line, units: Units) -> list[str]:
     entry = "record" if x.number is None else f"entry {x.number}"
-    what = f"{x.what}, held by a later weighing" if x.held else x.what
+    what = f"{x.what}, held by a later weighing" if x.held else f"{x.what}, after the weighing" if x.after else x.what
     entered = signed_text(in_unit(x.weight_kg, units.mass), 1) if x.kind == EQUIPMENT else number_text(
         in_unit(x.weight_kg, units.mass), 1)
     after = NOT_KNOWN if x.empty is None else state_text((x.empty.weight_kg, x.empty.arm_m), units)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import AeroplaneRevision, Body, Entry, EquipmentChange, Weighing, standing
-from ownship.ownership.ledger import LIGHTEST_KG, ledger, moved, refuse_entry
+from ownship.ownership.ledger import EQUIPMENT, LIGHTEST_KG, ledger, moved, refuse_entry, refuse_unordered
 from ownship.ownership.revisions import aeroplanes, read_revision, record_toml, revision_on, revisions
 from ownship.papers import weight as paper
 from ownship.questions.places import today
@@ -122,8 +122,8 @@ def _nothing(which: str, day: date, more: dict[str, Any]) -> Told:
 
 
 def add(typed: Typed, aeroplane: str | None = None, metric: bool = False, folder: Path | None = None) -> Told:
-    """Keep something put in or taken out."""
-    return _write(change_of(typed), aeroplane, metric, folder)
+    """Keep something put in or taken out; on the day of a weighing it must be said which came first."""
+    return _write(change_of(typed), aeroplane, metric, folder, typed.after is not None)
 
 
 def weigh(typed: Typed, computed: bool = False, aeroplane: str | None = None, metric: bool = False,
@@ -146,18 +146,20 @@ def correct(number: int, typed: Typed, note: str = "", withdraw: str | None = No
             raise BadInput("The correction says nothing; give what changes, such as --weight or --arm, or --withdraw and why.")
         body = old.body if withdraw is not None else corrected(old.body, typed)
         entries = _of_kinds(records, old.aeroplane)
-        said = _tried(entries, _next(records, entries, body, old.aeroplane, number, withdraw is not None), metric)
+        ordered = withdraw is not None or typed.after is not None or body.day == old.body.day
+        said = _tried(entries, _next(records, entries, body, old.aeroplane, number, withdraw is not None), metric, ordered)
         entry = records.withdraw(number, withdraw) if withdraw is not None else records.correct(
             number, body, noon(body.day), note=note)
     return said(entry)
 
 
-def _write(body: Weighing | EquipmentChange, aeroplane: str | None, metric: bool, folder: Path | None) -> Told:
+def _write(body: Weighing | EquipmentChange, aeroplane: str | None, metric: bool, folder: Path | None,
+           ordered: bool = False) -> Told:
     with _opened(folder) as records:
         which, entries = _kept(records, aeroplane)
         if not which:
             raise BadInput("The record knows no aeroplane yet; say which by --aeroplane REGISTRATION, or keep its record first.")
-        said = _tried(entries, _next(records, entries, body, which), metric)
+        said = _tried(entries, _next(records, entries, body, which), metric, ordered)
         return said(records.append(body, which, noon(body.day)))
 
 
@@ -168,8 +170,11 @@ def _next(records: Records, entries: tuple[Entry, ...], body: Body, aeroplane: s
     return Entry(highest + 1_000_000, "", aeroplane, now, now, body, "owner", corrects, withdrawn)
 
 
-def _tried(entries: tuple[Entry, ...], new: Entry, metric: bool) -> Callable[[Entry], Told]:
-    """Work the ledger out with the new entry before it is written; refuses what cannot be. Gives the answer's maker."""
+def _tried(entries: tuple[Entry, ...], new: Entry, metric: bool, ordered: bool) -> Callable[[Entry], Told]:
+    """Work the ledger out with the new entry before it is written; refuses what cannot be. Gives the answer's maker.
+
+    ordered: whether it was said, or stands already, which came first on the day of a weighing.
+    """
     day, body = today(), new.body
     assert isinstance(body, Weighing | EquipmentChange)
     if not new.withdrawn:
@@ -177,6 +182,8 @@ def _tried(entries: tuple[Entry, ...], new: Entry, metric: bool) -> Callable[[En
     new = replace(new, moment=noon(body.day))
     after = (*entries, new)
     book, units = ledger(after, new.aeroplane, day), paper.units_of(metric)
+    if not ordered:
+        refuse_unordered(book, body)
     if isinstance(body, Weighing) and (body.oil != "full" or body.fuel != "unusable"):
         for line in book.lines:
             if line.number == new.number and line.empty is None:
@@ -202,6 +209,10 @@ def _notes(entries: tuple[Entry, ...], new: Entry, book: Any) -> tuple[str, ...]
     """What must be said of an entry: that a weighing holds it already, that its like stands already."""
     notes = [f"The weighing of a later day, or of the same, holds {x.what!r} already." for x in book.lines
              if x.number == new.number and x.held]
+    if isinstance(new.body, Weighing) and not new.withdrawn:
+        notes += [f"This weighing is taken to hold {x.what!r} of the same day (entry {x.number}), entered before it; where it came "
+                  f"after the scales, say `ownship weight correct {x.number} --after-weighing`." for x in book.lines
+                  if x.kind == EQUIPMENT and x.day == new.body.day and x.number is not None and not x.after]
     alike = [e.number for e in standing(entries) if e.body == new.body and e.number != new.corrects]
     if alike and not new.withdrawn:
         notes.append(f"Entry {alike[0]} says the same; both count. Where it is the same thing, withdraw one of the two.")

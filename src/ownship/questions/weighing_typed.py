@@ -31,6 +31,14 @@ class Typed:
     fuel: str | None = None
     density: str | None = None
     scales: tuple[str, ...] = ()
+    after: bool | None = None
+
+
+def said_order(after: bool, before: bool) -> bool | None:
+    """Whether --after-weighing or --before-weighing was said; None: neither; both are refused."""
+    if after and before:
+        raise BadInput("--after-weighing and --before-weighing are both said; leave out one of the two.")
+    return True if after else False if before else None
 
 
 def change_of(t: Typed) -> EquipmentChange:
@@ -43,7 +51,7 @@ def change_of(t: Typed) -> EquipmentChange:
     if weight < 0 and t.removed:
         raise BadInput(f"--weight: {t.weight!r} is below 0 and --removed says so too; leave out one of the two.")
     what = " ".join((t.what or "").split())
-    return EquipmentChange(day_of(t.day, "--day"), what, -weight if t.removed else weight, _arm(t.arm), t.by or "")
+    return EquipmentChange(day_of(t.day, "--day"), what, -weight if t.removed else weight, _arm(t.arm), t.by or "", bool(t.after))
 
 
 def weighing_of(t: Typed, weighed: bool) -> Weighing:
@@ -93,9 +101,11 @@ def corrected(body: Weighing | EquipmentChange, t: Typed) -> Weighing | Equipmen
         weight = abs(body.weight_kg) if t.weight is None else _mass(t.weight, "--weight")
         gone = t.removed or (t.weight is None and body.weight_kg < 0)
         what = body.what if t.what is None else " ".join(t.what.split())
-        return replace(body, **new, weight_kg=-weight if gone and weight > 0 else weight, what=what)
-    if t.removed or t.what is not None:
-        raise BadInput("--removed and --what are of a change of equipment; this entry is a weighing.")
+        return replace(body, **new, weight_kg=-weight if gone and weight > 0 else weight, what=what,
+                       after_weighing=body.after_weighing if t.after is None else t.after)
+    if t.removed or t.what is not None or t.after is not None:
+        raise BadInput("--removed, --what, --after-weighing and --before-weighing are of a change of equipment; this entry is a "
+                       "weighing.")
     if t.scales:
         scales = tuple(_scale(x) for x in t.scales)
         new["weight_kg"], new["arm_m"] = _weight_and_arm(t, scales)
