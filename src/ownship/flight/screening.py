@@ -77,15 +77,16 @@ class _Curve:
     verdict: IntArray
     advice: bool
 
-    def at(self, share: FloatArray, shift: FloatArray | float = 0.0) -> IntArray:
-        """Verdict index at a place between the nodes (0 to NODES - 1), the rooms moved by `shift`."""
-        if np.isnan(self.outside).any() or np.isnan(self.inside).any():
-            low = np.clip(np.floor(share).astype(int), 0, NODES - 1)
-            high = np.clip(np.ceil(share).astype(int), 0, NODES - 1)
-            return np.asarray(np.maximum(self.verdict[low], self.verdict[high]))
-        out, inn = (_parabola(x, share) + shift for x in (self.outside, self.inside))
-        broken = IS_TIGHT if self.advice else IS_OUTSIDE
-        return np.where(out < 0, broken, np.where(inn >= 0, IS_WITHIN, IS_TIGHT))
+
+def _judged_at(curves: Sequence[_Curve], which: IntArray, share: FloatArray, shift: FloatArray) -> IntArray:
+    """Verdict index at places between the nodes (0 to NODES - 1), the rooms moved by `shift`; which: each one's curve."""
+    outside, inside, verdict, advice = (np.array([getattr(c, name) for c in curves])
+                                        for name in ("outside", "inside", "verdict", "advice"))
+    low, high = (np.clip(f(share).astype(int), 0, NODES - 1) for f in (np.floor, np.ceil))
+    stated = np.maximum(verdict[which, low], verdict[which, high])
+    out, inn = (_parabola(x[which].T, share) + shift for x in (outside, inside))
+    measured = np.where(out < 0, np.where(advice, IS_TIGHT, IS_OUTSIDE)[which], np.where(inn >= 0, IS_WITHIN, IS_TIGHT))
+    return np.where((np.isnan(outside).any(axis=1) | np.isnan(inside).any(axis=1))[which], stated, measured)
 
 
 def _parabola(values: FloatArray, x: FloatArray) -> FloatArray:
@@ -169,18 +170,22 @@ class Screen:
         burn, time = _parabola(base.burn_m3, share), _parabola(base.time_s, share)
         more = np.asarray(from_si(usable - self.usable_m3.sum(), "usgal"))
         found: dict[str, IntArray] = {"seats": self._seats(candidates.stations)}
-        for index in np.unique(candidates.profile):
-            chosen = np.nonzero(candidates.profile == index)[0]
-            profile = self._way(candidates.ways[int(index)])
-            if profile.why:
-                found.setdefault("flight", np.zeros(n, dtype=int))[chosen] = IS_OUTSIDE
-                continue
-            burn[chosen], time[chosen] = burn[chosen] + profile.burn_m3, time[chosen] + profile.time_s
-            landing = _share(base.landing_kg, ramp[chosen] - burn[chosen] * self.aboard.density_kg_m3)
-            for id_, curve in profile.curves.items():
-                at = landing if id_.startswith(LANDING_IDS) else share[chosen]
-                shift = more[chosen] if id_.startswith(FUEL_IDS) else 0.0
-                found.setdefault(id_, np.zeros(n, dtype=int))[chosen] = curve.at(at, shift)
+        used, which = np.unique(candidates.profile, return_inverse=True)
+        ways = [self._way(candidates.ways[int(index)]) for index in used]
+        flown = np.array([not way.why for way in ways])[which]
+        if not flown.all():
+            found["flight"] = np.where(flown, IS_WITHIN, IS_OUTSIDE)
+        burn, time = (x + np.array([getattr(way, name) for way in ways])[which]
+                      for x, name in ((burn, "burn_m3"), (time, "time_s")))
+        landing = _share(base.landing_kg, ramp - burn * self.aboard.density_kg_m3)
+        for id_ in dict.fromkeys(i for way in ways for i in way.curves):
+            has = np.array([id_ in way.curves for way in ways])
+            at = np.nonzero(has[which])[0]
+            place = (landing if id_.startswith(LANDING_IDS) else share)[at]
+            shift = more[at] if id_.startswith(FUEL_IDS) else np.zeros(at.size)
+            curves = [way.curves[id_] for way in ways if id_ in way.curves]
+            found[id_] = np.zeros(n, dtype=int)
+            found[id_][at] = _judged_at(curves, (np.cumsum(has) - 1)[which[at]], place, shift)
         found |= self._load.verdicts(candidates.stations, candidates.usable_m3, burn)
         found["tanks"] = self._tanks(candidates)
         return Screened(np.max(list(found.values()), axis=0), found, time)
