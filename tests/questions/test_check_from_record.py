@@ -9,10 +9,12 @@ from commands import run
 from ownship.ownership.entries import (
     AeroplaneRevision,
     Defect,
+    Flight,
     FuelSeen,
     Interval,
     MaintenanceItem,
     Pilot,
+    PilotEvent,
     Setting,
 )
 from ownship.questions.check import demo_aeroplane, demo_flight
@@ -228,8 +230,104 @@ def test_a_mistake_is_told_with_the_line_of_the_file(capsys, kept, tmp_path):
     assert "flight.toml line 2" in err
 
 
-def test_remedies_by_the_record(capsys, kept, tmp_path):
+def remedied(capsys, path):
+    return checked(capsys, path, "--remedies", "--aeroplane", "N0160T")
+
+
+def test_what_maintenance_must_settle_is_no_remedy(capsys, kept, tmp_path):
+    """An open defect is not bought by leaving a passenger behind: nothing is offered, and that it comes first is said."""
     keep(Defect("radio 2", "found", "no side tone"))
-    answer = checked(capsys, request(tmp_path), "--remedies", "--aeroplane", "N0160T")
+    answer = remedied(capsys, request(tmp_path))
     assert margin(answer, "record.defect.radio-2")["verdict"] == "not known"
+    assert answer["remedies"] == []
+    assert "It needs maintenance first. Defect, radio 2" in answer["remedies_words"]
+    assert "Apart from that the flight is outside limits" in answer["remedies_words"]
+
+
+def test_a_deferred_defect_leaves_every_remedy_tight_at_best(capsys, kept, tmp_path):
+    keep(Defect("radio 2", "deferred", "no side tone", until=date(2026, 12, 1), by="A. Mechanic"))
+    answer = remedied(capsys, request(tmp_path))
     assert answer["remedies"]
+    assert {r["verdict"] for r in answer["remedies"]} == {"tight"}
+
+
+def light(tmp_path, *, marked=True, departure="2026-07-11T15:00-06:00"):
+    """The demo with one passenger and no camping gear: within limits but for what the record says."""
+    head, *loads = demo_flight().split("[[loads]]")
+    rest = "[fuel.left]" + loads[-1].split("[fuel.left]", 1)[1]
+    two = loads[0], loads[1].rstrip() + ("\ncan_stay = true\n\n" if marked else "\n\n")
+    path = tmp_path / "light.toml"
+    path.write_text(head.replace("2026-07-11T15:00-06:00", departure) + "".join(f"[[loads]]{x}" for x in two) + rest)
+    return str(path)
+
+
+def two_landings_long_ago(born=date(1981, 1, 5)):
+    """A pilot with review and medical, not recent for passengers: two landings, four months before the flight."""
+    off = datetime(2026, 3, 1, 18, tzinfo=UTC)
+    keep(Pilot("pilot", born, "USA"), PilotEvent("pilot", "flight review", date(2025, 3, 10)),
+         PilotEvent("pilot", "medical", date(2026, 3, 10), detail="class 3"),
+         Flight(off, off + timedelta(hours=1), "KBOI", "KBOI", pilot="pilot", landings_day=2))
+
+
+def test_passengers_may_stay_behind_where_only_their_recency_is_missing(capsys, kept, tmp_path):
+    """14 CFR 61.57(a): three take-offs and landings within 90 days, only to carry passengers."""
+    two_landings_long_ago()
+    answer = remedied(capsys, light(tmp_path))
+    assert margin(answer, "record.recency.passengers-by-day")["verdict"] == "outside limits"
+    first = answer["remedies"][0]
+    assert first["sentence"] == "Leave the front passenger behind: within limits."
+    assert first["bought_for"] == ["record.recency.passengers-by-day"]
+    assert len(first["request"]["loads"]) == 1
+    assert "landings: 3 more (0 of 3 within 90 days)" in answer["remedies_words"]
+
+
+def test_passengers_who_are_not_marked_are_not_left_behind_and_what_is_missing_is_said(capsys, kept, tmp_path):
+    two_landings_long_ago()
+    answer = remedied(capsys, light(tmp_path, marked=False))
+    assert answer["remedies"] == []
+    for words in ("It needs recency first", "landings: 3 more", "Apart from that the flight is within limits", "(front passenger)"):
+        assert words in answer["remedies_words"]
+
+
+def test_a_review_that_is_missing_is_no_passenger_s_matter(capsys, kept, tmp_path):
+    keep(Pilot("pilot", date(1981, 1, 5), "USA"), PilotEvent("pilot", "medical", date(2026, 3, 10), detail="class 3"))
+    answer = remedied(capsys, light(tmp_path))
+    assert answer["remedies"] == []
+    assert "It needs recency first" in answer["remedies_words"]
+    assert "can_stay" not in answer["remedies_words"]
+
+
+def test_a_flight_that_only_a_deferral_makes_tight_has_nothing_to_buy(capsys, kept, tmp_path):
+    keep(Defect("radio 2", "deferred", "no side tone", until=date(2026, 12, 1), by="A. Mechanic"))
+    answer = remedied(capsys, light(tmp_path))
+    assert (answer["verdict"], answer["remedies"]) == ("tight", [])
+    assert "which no change buys: Defect, radio 2" in answer["remedies_words"]
+
+
+def test_luggage_on_a_seat_is_no_passenger(capsys, kept, tmp_path):
+    two_landings_long_ago()
+    path = light(tmp_path)
+    text = (tmp_path / "light.toml").read_text().replace('what = "front passenger"', 'what = "a trunk"\nperson = false')
+    (tmp_path / "light.toml").write_text(text)
+    assert margin(checked(capsys, path), "record.recency.passengers-by-day") is None
+
+
+@pytest.mark.parametrize("command", ["altitudes", "when", "reach"])
+def test_the_other_questions_take_the_record_too_and_repeat_the_last_flight(capsys, kept, tmp_path, command):
+    keep(FuelSeen("left", float(to_si(17, "usgal")), "mark"), FuelSeen("right", float(to_si(17, "usgal")), "mark"),
+         Defect("radio 2", "found", "no side tone"))
+    flight = light(tmp_path)
+    code, out, err = run(capsys, command, flight, "--json")
+    assert (code, err) == (0, "")
+    answer = json.loads(out)
+    rows = answer.get("levels") or answer.get("times")
+    if rows:
+        assert {r["verdict"] for r in rows} <= {"not known", "outside limits"}  # the defect counts at every one of them
+    else:
+        assert any("By the record, not known: defect, radio 2" in w for w in answer["words"])
+    assert any("Recency: no pilot is kept" in w for w in answer["words"])
+    (tmp_path / "light.toml").unlink()
+    again, out, err = run(capsys, command, "--aeroplane", "n0160t", "--json")
+    assert (again, err, json.loads(out)) == (0, "", answer)
+    code, out, err = run(capsys, command, "--aeroplane", "N9", "--json")
+    assert (code, out) == (2, "") and "keeps no aeroplane N9" in err

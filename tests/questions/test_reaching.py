@@ -252,7 +252,8 @@ def test_what_is_not_known_is_refused_in_one_sentence(tmp_path, capsys):
     fuel = {"left": {"on_board": "9 usgal", "known_by": "dipstick"}}
     with pytest.raises(BadInput, match="Without the load there is no reach"):
         asked(request(fuel=fuel))
-    code, out, err = run(capsys, "reach", "aeroplane.toml")
+    (tmp_path / "aeroplane.toml").write_text(bare)
+    code, out, err = run(capsys, "reach", str(tmp_path / "aeroplane.toml"))
     assert (code, out) == (2, "") and "alone is not a flight" in err
     with pytest.raises(BadInput, match=r"2,500 ft is not above KBOI"):
         asked(request(cruise_altitude="2500 ft"))

@@ -44,11 +44,9 @@ def _check_with_remedies(file: str | None, flight: str | None, aeroplane: str | 
     from ownship.papers.exchange import plain, to_json
     from ownship.papers.remedies import remedy_lines
     from ownship.papers.text import show
-    from ownship.questions.from_record import remedied
     from ownship.questions.remedying import with_remedies, write_requests
 
-    by_files = file is not None and (flight is not None or file == "demo")
-    answer, found = with_remedies(str(file), flight, progress) if by_files else remedied(file, aeroplane, progress)
+    answer, found = with_remedies(file, flight, progress, aeroplane)
     written = [] if folder is None else write_requests(folder, found)
     if json:
         told = {"remedies": [plain(r.to_json()) for r in found.remedies], "remedies_words": found.words}
@@ -90,33 +88,47 @@ def weather(place: str, /, *, at: str | None = None, request: str | None = None,
     print(dumps(weather_json(answer), ensure_ascii=False) if json else "\n".join(weather_lines(answer)))
 
 
-def altitudes(aeroplane: str, flight: str | None = None, /, *, json: bool = False, chart: str | None = None) -> None:
-    """Every legal level with time, fuel, tightest margin, ground and freezing level. --chart FILE.svg: as small bars."""
+def altitudes(file: str | None = None, flight: str | None = None, /, *, aeroplane: str | None = None, json: bool = False,
+              chart: str | None = None) -> None:
+    """Every legal level with time, fuel, tightest margin, ground and freezing level. --chart FILE.svg: as small bars.
+
+    AEROPLANE.toml FLIGHT.toml, or demo; FLIGHT.toml alone: by the record; nothing: the last request by the record.
+    --aeroplane: which one of the record.
+    """
     from ownship.papers.ahead import levels_json, show_levels
     from ownship.papers.ahead_charts import levels_chart
     from ownship.questions.ahead import altitudes as ask
 
-    _ahead(chart, json, lambda: ask(aeroplane, flight), levels_json, show_levels, levels_chart)
+    _ahead(chart, json, lambda: ask(file, flight, aeroplane), levels_json, show_levels, levels_chart)
 
 
-def when(aeroplane: str, flight: str | None = None, /, *, json: bool = False, chart: str | None = None) -> None:
-    """The tightest margin at each half hour of the day, with night and light. --chart FILE.svg: as a curve over the clock."""
+def when(file: str | None = None, flight: str | None = None, /, *, aeroplane: str | None = None, json: bool = False,
+         chart: str | None = None) -> None:
+    """The tightest margin at each half hour of the day, with night and light. --chart FILE.svg: as a curve over the clock.
+
+    AEROPLANE.toml FLIGHT.toml, or demo; FLIGHT.toml alone: by the record; nothing: the last request by the record.
+    --aeroplane: which one of the record.
+    """
     from ownship.papers.ahead import show_times, times_json
     from ownship.papers.ahead_charts import leaving_chart
     from ownship.questions.ahead import when as ask
 
-    _ahead(chart, json, lambda: ask(aeroplane, flight), times_json, show_times, leaving_chart)
+    _ahead(chart, json, lambda: ask(file, flight, aeroplane), times_json, show_times, leaving_chart)
 
 
-def reach(aeroplane: str, flight: str | None = None, /, *, there_and_back: bool = False, geojson: str | None = None,
-          json: bool = False) -> None:
-    """How far in every direction, and which aerodromes inside can be landed at and left again. --geojson FILE: as a map."""
+def reach(file: str | None = None, flight: str | None = None, /, *, aeroplane: str | None = None, there_and_back: bool = False,
+          geojson: str | None = None, json: bool = False) -> None:
+    """How far in every direction, and which aerodromes inside can be landed at and left again. --geojson FILE: as a map.
+
+    AEROPLANE.toml FLIGHT.toml, or demo; FLIGHT.toml alone: by the record; nothing: the last request by the record.
+    --aeroplane: which one of the record.
+    """
     from ownship.papers.reach import collection, show_reach, to_json
     from ownship.questions.places import write_whole
     from ownship.questions.reaching import reach as ask
 
     target = target_of("--geojson", geojson)
-    answer = ask(aeroplane, flight, there_and_back=there_and_back, progress=progress)
+    answer = ask(file, flight, aeroplane, there_and_back=there_and_back, progress=progress)
     if target is not None:
         write_whole(target, dumps(collection(answer), ensure_ascii=False, allow_nan=False).encode())
     if json:

@@ -24,6 +24,7 @@ from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, WITHIN, Verdict
 STEP_FT = 500
 STEP_M = float(to_si(STEP_FT, "ft"))
 Progress = Callable[[int, int], None]
+Judge = Callable[[Situation], Assessment]
 
 
 @dataclass(frozen=True)
@@ -72,12 +73,13 @@ class Levels:
     cautions: tuple[str, ...]
 
 
-def levels(s: Situation, progress: Progress = lambda done, total: None) -> Levels:
+def levels(s: Situation, progress: Progress = lambda done, total: None, judge: Judge = assess) -> Levels:
     """Every level that is legal for the rules and the course of every leg, flown and judged.
 
     Candidates: each 500 ft from circuit height above the highest aerodrome of the route to a pressure altitude of
     16,000 ft; legal: no leg's `level` margin is outside or not known. The first level at which the climb has ceased is
-    shown and ends the list. BadInput where the request cannot be read as a flight.
+    shown and ends the list. judge: `assess`, or what judges more (the record's open items).
+    BadInput where the request cannot be read as a flight.
     """
     legs = build_route(s.points, s.day)
     if without := _no_rule(s, legs):
@@ -86,7 +88,7 @@ def levels(s: Situation, progress: Progress = lambda done, total: None) -> Level
     rows: list[LevelRow] = []
     words: list[str] = []
     for i, (one, margins) in enumerate(found):
-        row, ceased = _judged(one, legs, margins)
+        row, ceased = _judged(one, legs, margins, judge)
         rows.append(row)
         progress(i + 1, len(found))
         if ceased:
@@ -135,14 +137,14 @@ def _obeys(s: Situation) -> bool:
     return all(a is not None and a.ok is True for a in answers)
 
 
-def _judged(s: Situation, legs: Sequence[Leg], margins: Sequence[Margin]) -> tuple[LevelRow, bool]:
+def _judged(s: Situation, legs: Sequence[Leg], margins: Sequence[Margin], judge: Judge) -> tuple[LevelRow, bool]:
     """The row of one level, and whether the climb has ceased there."""
     altitude = s.request.cruise_altitude_m
     where = Figure(float(round(from_si(altitude, "ft"))), "ft")
     freezing = _freezing_m(s)
     above = None if freezing is None else altitude > freezing
     try:
-        a = assess(s)
+        a = judge(s)
     except (NotPossible, OutOfRange) as error:
         verdict = OUTSIDE if isinstance(error, NotPossible) else NOT_KNOWN
         return LevelRow(where, _obeys(s), verdict, str(error), None, None, None, None, None, _ground(s, legs, margins), above,

@@ -26,6 +26,7 @@ from ownship.flight.situation import Situation
 from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
 
 FloatArray = NDArray[np.float64]
+Judge = Callable[[Situation], Assessment]
 MOST, MOST_ASSESSED = 5, 14
 AT_ONCE, MOST_COMBINATIONS = 4, 60_000
 BLOCK = 8192
@@ -83,14 +84,15 @@ class Found:
 
 
 def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
-             progress: Callable[[str], None] | None = None) -> Found:
+             progress: Callable[[str], None] | None = None, judge: Judge = assess, reachable: Verdict = WITHIN) -> Found:
     """The cheapest remedies of a flight that is outside or tight; of one within: none, said so.
 
-    A remedy aims at within; where none reaches it the best tight ones are shown as tight. BadInput where the
-    aeroplane's weight or model is not known.
+    A remedy aims at within; where none reaches it the best tight ones are shown as tight. judge confirms them: `assess`, or
+    what judges more; reachable: the best verdict that limits no change can touch leave. BadInput where the aeroplane's
+    weight or model is not known.
     """
     say = progress or (lambda words: None)
-    before = before or assess(s)
+    before = before or judge(s)
     if before.verdict == WITHIN:
         return Found((), "The flight is within limits as asked; nothing must change.", 0, 0)
     changes = changes_of(s)
@@ -101,8 +103,9 @@ def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
     found: list[Remedy] = []
     tried = 0
     for aim in (IS_WITHIN, IS_TIGHT) if before.verdict != TIGHT else (IS_WITHIN,):
+        least = max(aim, ORDER.index(reachable))
         for option in islice(_worth_trying(options, aim, changes), MOST_ASSESSED):
-            remedy = _confirmed(s, before, [changes[i] for i in option.changes], option.cost, ORDER[aim])
+            remedy = confirmed(s, before, [changes[i] for i in option.changes], option.cost, ORDER[least], judge)
             tried += 1
             say(f"{tried} assessed in full, {len(found)} confirmed")
             if remedy is not None:
@@ -232,17 +235,18 @@ def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change]
         yield option
 
 
-def _confirmed(s: Situation, before: Assessment, changes: Sequence[Change], cost: float, aim: Verdict) -> Remedy | None:
+def confirmed(s: Situation, before: Assessment, changes: Sequence[Change], cost: float, aim: Verdict,
+              judge: Judge = assess) -> Remedy | None:
     """The remedy as the ordinary assessment judges it; None where that does not reach the aim."""
     data = edited(s.request_data, changes)
     try:
-        after = assess(altered(s, data))
+        after = judge(altered(s, data))
     except (BadInput, NotPossible):
         return None
     if ORDER.index(after.verdict) > ORDER.index(aim):
         return None
-    return Remedy(_sentence(changes, after), tuple(changes), round(cost, 1), bought_for(before, after), tightest_words(after),
-                  after.verdict, data)
+    return Remedy(sentence_of(changes, after.verdict), tuple(changes), round(cost, 1), bought_for(before, after),
+                  tightest_words(after), after.verdict, data)
 
 
 def bought_for(before: Assessment, after: Assessment) -> tuple[str, ...]:
@@ -258,10 +262,11 @@ def tightest_words(a: Assessment) -> str:
     return f"{m.name}{f' at {m.place}' if m.place and m.place not in m.name else ''}: {m.verdict}{room}"
 
 
-def _sentence(changes: Sequence[Change], after: Assessment) -> str:
+def sentence_of(changes: Sequence[Change], verdict: Verdict) -> str:
+    """Changes and the verdict they lead to, as a sentence."""
     words = [c.words for c in changes]
     text = " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
-    return f"{text[:1].upper()}{text[1:]}: {after.verdict}."
+    return f"{text[:1].upper()}{text[1:]}: {verdict}."
 
 
 def nothing_works(before: Assessment, screen: Screen, options: Sequence[Option], changes: Sequence[Change]) -> str:

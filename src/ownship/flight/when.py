@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from ownship.errors import BadInput, NotPossible, OutOfRange
 from ownship.flight.alter import altered
+from ownship.flight.answer import Assessment
 from ownship.flight.assessment import assess
 from ownship.flight.margins import Margin
 from ownship.flight.route import Point
@@ -25,6 +26,7 @@ from ownship.world.sun import is_night
 from ownship.world.zones import zone_at
 
 Progress = Callable[[int, int], None]
+Judge = Callable[[Situation], Assessment]
 HALF_HOUR = timedelta(minutes=30)
 LIGHT, NIGHT = "light", "night"
 USES = {"lights": "position lights are needed", "passengers": "night recency counts for passengers"}
@@ -87,21 +89,22 @@ def half_hours(day: date, zone: ZoneInfo) -> tuple[datetime, ...]:
     return tuple(found[at] for at in sorted(found))
 
 
-def leaving_times(s: Situation, progress: Progress = lambda done, total: None) -> LeavingTimes:
+def leaving_times(s: Situation, progress: Progress = lambda done, total: None, judge: Judge = assess) -> LeavingTimes:
     """The flight left at each half hour of its local day at the departure, and as planned.
 
+    judge: `assess`, or what judges more (the record's recency and open items).
     leave_again moves with the departure. Typed air holds around the planned departure; at other hours it is not known
     unless the request has hourly values, a TAF or a forecast. BadInput where the flight as typed cannot be
     read; an hour that alone cannot be judged says why.
     """
     start = s.points[0]
     zone = zone_at(start.lat_deg, start.lon_deg)
-    planned = _judged(s)
+    planned = _judged(s, judge)
     day = s.departure.astimezone(zone).date()
     moments = half_hours(day, zone)
     times = []
     for i, moment in enumerate(moments):
-        times.append(_left_at(s, moment))
+        times.append(_left_at(s, moment, judge))
         progress(i + 1, len(moments))
     rows = tuple(times)
     return LeavingTimes(day, zone.key, _sentence(rows), planned, rows, best_of(rows), _words(s, rows, zone),
@@ -121,17 +124,17 @@ def request_at(s: Situation, moment: datetime) -> dict[str, Any]:
     return {"planned_departure": s.departure.isoformat(), **data}
 
 
-def _left_at(s: Situation, moment: datetime) -> LeavingTime:
+def _left_at(s: Situation, moment: datetime, judge: Judge) -> LeavingTime:
     """One half hour; what alone cannot be read or flown there says why."""
     try:
-        return _judged(altered(s, request_at(s, moment)))
+        return _judged(altered(s, request_at(s, moment)), judge)
     except (BadInput, OutOfRange) as error:
         return _unjudged(s, moment, NOT_KNOWN, str(error), known=False)
 
 
-def _judged(s: Situation) -> LeavingTime:
+def _judged(s: Situation, judge: Judge) -> LeavingTime:
     try:
-        a = assess(s)
+        a = judge(s)
     except NotPossible as error:
         return _unjudged(s, s.departure, OUTSIDE, str(error), known=s.air.known)
     landing = a.timeline[-1].time if a.timeline else None

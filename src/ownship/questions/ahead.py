@@ -1,12 +1,16 @@
-"""Which altitude, and when to leave? Files in, every legal level or every half hour of the day out, each fully assessed."""
+"""Which altitude, and when to leave? A flight in, every legal level or every half hour of the day out, each fully assessed.
+
+The flight is that of two files, of the demo, or by the record: then its open items and recency count at each of them.
+"""
 
 from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from ownship.questions.check import situation_by_files
+from ownship.questions.check import situation_of
 
 if TYPE_CHECKING:
     from ownship.flight.levels import Levels
@@ -15,18 +19,24 @@ if TYPE_CHECKING:
 Progress = Callable[[int, int], None]
 
 
-def altitudes(aeroplane: str, flight: str | None = None) -> Levels:
-    """Every legal level of a flight from two files, or the demo."""
+def altitudes(aeroplane: str | None, flight: str | None = None, registration: str | None = None) -> Levels:
+    """Every legal level of a flight: from two files, the demo's, or by the record."""
     from ownship.flight.levels import levels
+    from ownship.questions.from_record import judge_of, record_words
 
-    return levels(situation_by_files("altitudes", aeroplane, flight), progress("levels"))
+    s = situation_of(aeroplane, flight, registration, "altitudes")
+    found = levels(s, progress("levels"), judge_of(s))
+    return replace(found, words=(*found.words, *record_words(s, judged=True)))
 
 
-def when(aeroplane: str, flight: str | None = None) -> LeavingTimes:
-    """Every half hour of the day of departure of a flight from two files, or the demo."""
+def when(aeroplane: str | None, flight: str | None = None, registration: str | None = None) -> LeavingTimes:
+    """Every half hour of the day of departure of a flight: from two files, the demo's, or by the record."""
     from ownship.flight.when import leaving_times
+    from ownship.questions.from_record import judge_of, record_words
 
-    return leaving_times(situation_by_files("when", aeroplane, flight), progress("half hours"))
+    s = situation_of(aeroplane, flight, registration, "when")
+    found = leaving_times(s, progress("half hours"), judge_of(s))
+    return replace(found, words=(*found.words, *record_words(s, judged=True)))
 
 
 def progress(what: str) -> Progress:

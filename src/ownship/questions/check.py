@@ -51,15 +51,19 @@ def recorded(s: Situation, answer: Assessment, aeroplane: str | None, flight: st
     return with_record(s, answer) if flight is None and aeroplane != DEMO else answer
 
 
-def situation_of(aeroplane: str | None, flight: str | None = None, registration: str | None = None) -> Situation:
-    """The situation of a flight from two files, or of the demo; of a flight's file alone by the record, of none its last."""
+def situation_of(aeroplane: str | None, flight: str | None = None, registration: str | None = None,
+                 command: str = "check") -> Situation:
+    """The situation of a flight from two files, or of the demo; of a flight's file alone by the record, of none its last.
+
+    registration: which aeroplane of the record; command: the one that asks, for what a refusal says.
+    """
     if aeroplane == DEMO and flight is None:
         return situation(demo_aeroplane(), demo_flight(), name="demo flight")
     if aeroplane is None or flight is None:
         from ownship.questions.from_record import is_request, situation_from_record
 
         if aeroplane is not None and not is_request(aeroplane):
-            raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship check demo`.")
+            raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship {command} demo`.")
         return situation_from_record(aeroplane, registration)
     if registration is not None:
         raise BadInput("--aeroplane names one of the record, and an aeroplane's file is named too; give one of them.")
@@ -67,15 +71,6 @@ def situation_of(aeroplane: str | None, flight: str | None = None, registration:
     return situation(text, demo_flight() if flight == DEMO else read_text(flight),
                      None if aeroplane == DEMO else Path(aeroplane).parent, str(flight),
                      "demo" if aeroplane == DEMO else str(aeroplane))
-
-
-def situation_by_files(command: str, aeroplane: str, flight: str | None) -> Situation:
-    """The situation of a command that does not take the record: two files, or the demo's where a name is missing or "demo"."""
-    if flight is None and aeroplane != DEMO:
-        raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship {command} demo`.")
-    own, typed = aeroplane != DEMO, flight not in (None, DEMO)
-    return situation(read_text(aeroplane) if own else demo_aeroplane(), read_text(str(flight)) if typed else demo_flight(),
-                     Path(aeroplane).parent if own else None, str(flight) if typed else "demo flight", aeroplane)
 
 
 def check_text(aeroplane_text: str, flight_text: str, folder: Path | None = None, name: str = "flight",

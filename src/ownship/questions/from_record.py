@@ -12,7 +12,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from ownship.errors import BadInput, OwnshipError
 from ownship.questions.reading import read_text
@@ -20,7 +20,6 @@ from ownship.questions.reading import read_text
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord, Tank
     from ownship.flight.answer import Assessment
-    from ownship.flight.remedies import Found
     from ownship.flight.situation import Situation
     from ownship.ownership.entries import Entry
     from ownship.ownership.fuel_aboard import FuelAboard
@@ -291,24 +290,57 @@ def _keep(records: Records, entries: tuple[Entry, ...], text: str, name: str, re
 # ---- what the record adds to an assessment
 
 
+def standing_entries(folder: Path | None = None) -> tuple[Entry, ...]:
+    """The entries of the record that stand, read once."""
+    from ownship.ownership.entries import standing
+    from ownship.questions.record import open_record
+
+    records = open_record(folder)
+    try:
+        return standing(records.all())
+    finally:
+        records.close()
+
+
 def with_record(s: Situation, answer: Assessment, folder: Path | None = None) -> Assessment:
     """An assessment of `situation_from_record` with defects, open items and recency among its limits, judged anew; any other
     assessment as it is."""
+    from ownship.questions.record_margins import RecordSituation
+
+    return _with_entries(s, answer, standing_entries(folder)) if isinstance(s, RecordSituation) else answer
+
+
+def judge_of(s: Situation, folder: Path | None = None) -> Callable[[Situation], Assessment]:
+    """What judges a situation and others made from it: `assess`, with what the record knows where it is by the record."""
+    from ownship.flight.assessment import assess
+    from ownship.questions.record_margins import RecordSituation
+
+    if not isinstance(s, RecordSituation):
+        return assess
+    entries = standing_entries(folder)
+    return lambda x: _with_entries(cast("RecordSituation", x), assess(x), entries)
+
+
+def record_words(s: Situation, *, judged: bool) -> tuple[str, ...]:
+    """What the record says beside an answer: what it does not check or know and, where the answer has not judged it, its limits."""
+    from ownship.questions.record_margins import RecordSituation, margins_of
+    from ownship.words.verdicts import WITHIN
+
+    if not isinstance(s, RecordSituation):
+        return ()
+    entries = standing_entries()
+    margins, unchecked = margins_of(s, entries)
+    limits = [f"By the record, {m.verdict}: {m.name}: {m.words}" for m in margins if m.verdict != WITHIN and not judged]
+    return (*limits, *(f"Not checked: {x}" for x in unchecked), *_fuel_words(s, entries)[0])
+
+
+def _with_entries(s: RecordSituation, answer: Assessment, entries: tuple[Entry, ...]) -> Assessment:
     from ownship.flight import margins as rule
     from ownship.flight.sentence import sentence
-    from ownship.ownership.entries import standing
-    from ownship.questions.record import open_record
-    from ownship.questions.record_margins import RecordSituation, margins_of
+    from ownship.questions.record_margins import margins_of
     from ownship.words.cautions import cautions_for
     from ownship.words.verdicts import NOT_KNOWN, worst
 
-    if not isinstance(s, RecordSituation):
-        return answer
-    records = open_record(folder)
-    try:
-        entries = standing(records.all())
-    finally:
-        records.close()
     new, unchecked = margins_of(s, entries)
     asked = {"aeroplane": s.registration} | ({"pilot": s.pilot} if s.pilot else {})
     found = rule.merge(answer.margins, new)
@@ -320,20 +352,6 @@ def with_record(s: Situation, answer: Assessment, folder: Path | None = None) ->
                    sources=(*answer.sources, *sources),
                    not_checked=(*unchecked, *(x for x in answer.not_checked if not x.startswith(REPLACED))),
                    cautions=tuple(dict.fromkeys((*answer.cautions, *cautions_for(("maintenance", "rules"))))))
-
-
-def remedied(flight: str | None, aeroplane: str | None, progress: Callable[[str], None] | None = None) -> tuple[Assessment, Found]:
-    """`check --remedies` by the record: the assessment with the record's margins, and remedies of everything else.
-
-    No remedy speaks to a defect, an open item or recency: those are a person's to settle.
-    """
-    from ownship.flight.assessment import assess
-    from ownship.questions.check import situation_of
-    from ownship.questions.remedying import search
-
-    s = situation_of(flight, None, aeroplane)
-    before = assess(s)
-    return with_record(s, before), search(s, before, progress)
 
 
 def _fuel_words(s: RecordSituation, entries: tuple[Entry, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -1,4 +1,4 @@
-"""How far today, and where to? Files in, a reach with its aerodromes out."""
+"""How far today, and where to? A flight in (two files, the demo, or by the record), a reach with its aerodromes out."""
 
 from __future__ import annotations
 
@@ -27,11 +27,13 @@ def silent(words: str) -> None:
     """No progress is shown."""
 
 
-def reach(aeroplane: str, flight: str | None = None, *, there_and_back: bool = False, progress: Progress = silent) -> ReachAnswer:
-    """The reach of a flight request from two files, or the demo's."""
-    from ownship.questions.check import situation_by_files
+def reach(aeroplane: str | None, flight: str | None = None, registration: str | None = None, *, there_and_back: bool = False,
+          progress: Progress = silent) -> ReachAnswer:
+    """The reach of a flight request: from two files, the demo's, or by the record."""
+    from ownship.questions.check import situation_of
 
-    return reach_of_situation(situation_by_files("reach", aeroplane, flight), there_and_back=there_and_back, progress=progress)
+    s = situation_of(aeroplane, flight, registration, "reach")
+    return reach_of_situation(s, there_and_back=there_and_back, progress=progress)
 
 
 def reach_text(aeroplane_text: str, flight_text: str, folder: Path | None = None, name: str = "flight",
@@ -48,7 +50,9 @@ def reach_of_situation(s: Situation, *, there_and_back: bool = False, progress: 
     from ownship.flight.landable import ReachAnswer, reach_of
     from ownship.flight.reach import LANDED, ONE_WAY
     from ownship.flight.reach_map import worse_of
+    from ownship.questions.from_record import record_words
 
+    told = record_words(s, judged=False)
     s, lost = _planned(s)
     flights, notes = _flights(s)
     trip = LANDED if there_and_back else ONE_WAY
@@ -61,7 +65,7 @@ def reach_of_situation(s: Situation, *, there_and_back: bool = False, progress: 
     progress("")
     i = s.record.identity
     about = {"registration": i.registration, "type_name": i.type_name, "category": s.request.category}
-    return ReachAnswer(whole, tuple(rows), left_out, refused, (*whole.notes, *lost, *notes, *_said(s, flights, trip)), about,
+    return ReachAnswer(whole, tuple(rows), left_out, refused, (*whole.notes, *lost, *notes, *_said(s, flights, trip), *told), about,
                        s.request_data, s.departure)
 
 
@@ -126,7 +130,7 @@ def _standing_in(s: Situation, course_deg: float) -> Situation:
 def _sorted(s: Situation, whole: Reach) -> tuple[list[Aerodrome], dict[str, int]]:
     """The aerodromes near enough that may be used, the owner's records over the data, and how many inside were left out."""
     from ownship.flight.reach_map import covers
-    from ownship.questions.check import open_database, aerodrome_of
+    from ownship.questions.check import aerodrome_of, open_database
     from ownship.world import aerodrome_database as database
     from ownship.world.geodesy import inverse
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 
 from ownship.errors import BadInput
 from ownship.flight import margins as rule
+from ownship.flight.changes import is_person
 from ownship.flight.situation import Situation
 from ownship.ownership.defects import OpenDefect, open_defects
 from ownship.ownership.entries import Defect, Entry, Pilot, of_kind
@@ -52,10 +53,10 @@ def margins_of(s: RecordSituation, entries: tuple[Entry, ...]) -> tuple[list[rul
 
 
 def uses_of(s: Situation) -> tuple[str, ...]:
-    """What kind of flight it is: VFR always, IFR, passengers (more than one person's load on seats), night (sun below the
+    """What kind of flight it is: VFR always, IFR, passengers (more than one person aboard), night (sun below the
     horizon at departure or estimated landing; a landing time that is not known counts as night)."""
-    seats = {x.id for x in s.record.stations if x.kind == "seat"}
-    people = sum(1 for load in s.request.loads if load.station in seats)
+    stations = {x.id: x for x in s.record.stations}
+    people = sum(1 for load in s.request.loads if load.weight_kg > 0 and is_person(load, stations[load.station]))
     found = ["VFR", *(["night"] if _by_night(s) else []), *(["IFR"] if s.request.rules == "IFR" else []),
              *(["passengers"] if people > 1 else [])]
     return tuple(found)
