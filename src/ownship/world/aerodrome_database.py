@@ -16,6 +16,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from importlib import resources
 
 from ownship.errors import BadInput, UnknownPlace
@@ -243,7 +244,9 @@ def near(connection: sqlite3.Connection, lat_deg: float, lon_deg: float, radius_
     return [a for distance, _, a in placed if distance <= radius_m]
 
 
+@lru_cache(maxsize=8192)
 def _aerodrome(connection: sqlite3.Connection, row_id: int, day: date) -> Aerodrome:
+    """One aerodrome of a finished database as it is on a day; kept, because a route asks for the same hundreds again and again."""
     (_, ident, kind, name, lat, lon, elevation, country, region, _, codes) = connection.execute(
         "SELECT * FROM airport WHERE id = ?", (row_id,)).fetchone()
     closed = kind == "closed"

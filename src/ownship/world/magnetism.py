@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 from ownship.errors import BadInput
@@ -48,6 +48,7 @@ def field_at(lat_deg: float, lon_deg: float, height_m: float, year: float) -> Fi
     return Field(float(r.d), float(r.i), float(r.h), float(r.f))
 
 
+@lru_cache(maxsize=1024)
 def variation_deg(lat_deg: float, lon_deg: float, height_m: float, day: date) -> float:
-    """Variation on a day, east positive."""
+    """Variation on a day, east positive; kept, because every runway end of an aerodrome asks for the same."""
     return field_at(lat_deg, lon_deg, height_m, decimal_year(day)).declination_deg
