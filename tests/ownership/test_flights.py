@@ -1,5 +1,7 @@
 """Flights: what cannot be true is refused with its line; air time and flight time apart; the meter's ratio."""
 
+import math
+import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -10,7 +12,7 @@ from ownship.errors import BadInput
 from ownship.ownership.cell_times import Meaning, Places, date_order, duration_s, number, read_date
 from ownship.ownership.entries import KNOWN_BY, ROLES, Approach, Entry, Flight, InstrumentReplaced, TankContents
 from ownship.ownership.flight_cells import COLUMNS, cells_of, flight_of
-from ownship.ownership.flights import Placed, flaw, flaws, meter_ratio, refuse, student_95, totals
+from ownship.ownership.flights import Placed, flaw, flaws, meter_ratio, people, refuse, student_95, totals
 
 START = datetime(2026, 7, 11, 21, 0, tzinfo=UTC)
 
@@ -204,7 +206,8 @@ def test_landings_are_split_by_the_night_of_the_place_or_asked_for():
         flight_of(cells, Meaning(), places(lambda _: None))
 
 
-TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=12).map(str.strip)
+TURNS = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+TEXT = st.text(st.characters(exclude_categories=("Cs", "Cc"), exclude_characters=TURNS), max_size=12).map(str.strip)
 NAME = st.from_regex(r"[A-Z0-9]{3,4}", fullmatch=True)
 HOURS = st.none() | st.floats(0, 9e4)
 CONTENTS = st.lists(st.builds(TankContents, TEXT.filter(bool), st.floats(0, 1), st.sampled_from(KNOWN_BY)), max_size=3).map(tuple)
@@ -222,4 +225,66 @@ CONTENTS = st.lists(st.builds(TankContents, TEXT.filter(bool), st.floats(0, 1), 
 def test_a_flight_written_as_a_row_reads_back_the_same(f):
     f = Flight(**{**vars(f), "on_blocks": f.off_blocks + timedelta(minutes=61), "take_off": None, "landing": None})
     aeroplane, back, told = flight_of(dict(zip(COLUMNS, cells_of("N0160T", f), strict=True)), Meaning())
-    assert (aeroplane, back, told) == ("N0160T", f, ())
+    assert (aeroplane, back) == ("N0160T", f)
+    assert bool(told) == bool(f.night_s or f.take_offs_night)  # in no data: taken as typed, and said
+
+
+NOON = BASE | {"off_blocks": "2026-07-11T18:00Z", "on_blocks": "2026-07-11T19:00Z", "night_s": ""}
+
+
+@pytest.mark.parametrize("typed", [{"landings_night": "3"}, {"take_offs_night": "1"}, {"night": "0:30"}, {"night_s": "60"},
+                                   {"landings_night": "1", "full_stop_night": "1"}])
+def test_night_is_refused_where_the_sun_makes_none_between_the_blocks(typed):
+    with pytest.raises(BadInput, match=r"(by night|night time) noted, .*there is no night at KBOI, KU79; correct what was noted"):
+        flight_of(NOON | typed, Meaning(), places(lambda _: False))
+    _, f, told = flight_of(NOON | {"landings_day": "3"}, Meaning(), places(lambda _: False))
+    assert (f.landings_day, told) == (3, ())
+
+
+def test_night_is_taken_where_it_lies_at_any_place_of_the_flight_at_any_time():
+    typed = NOON | {"landings_night": "3"}
+    assert flight_of(typed, Meaning(), places(lambda m: m.minute == 40))[1].landings_night == 3
+    far = Places(lambda _: UTC, lambda ident, m: ident == "EGPF", lambda a, b, *_: 60.0 if "EGPF" in (a, b) else 0.0)
+    with pytest.raises(BadInput, match="no night at KBOI, KU79"):
+        flight_of(typed, Meaning(), far)
+    assert flight_of(typed | {"via": "EGPF"}, Meaning(), far)[2] == ()
+
+
+def test_the_moments_that_are_noted_bound_the_night_more_closely_than_the_blocks():
+    last = Places(lambda _: UTC, lambda _, m: m.minute >= 55, lambda a, b, begin, end: 300.0 if end.minute == 0 else 0.0)
+    typed = NOON | {"landings_night": "1"}
+    assert flight_of(typed, Meaning(), last)[1].landings_night == 1
+    with pytest.raises(BadInput, match="between 2026-07-11 18:00Z and 18:50Z"):
+        flight_of(typed | {"landing": "2026-07-11T18:50Z"}, Meaning(), last)
+
+
+def test_where_a_place_is_not_known_night_is_taken_as_typed_and_told():
+    _, f, told = flight_of(NOON | {"landings_night": "3", "night_s": "60"}, Meaning(), places(lambda _: None))
+    assert (f.landings_night, f.night_s) == (3, 60)
+    assert told == ("landings by night and night time as typed: not every place of KBOI, KU79 is known, so the sun there is not",)
+
+
+@pytest.mark.parametrize("name", ["remarks", "pilot", "crew", "origin", "aeroplane_class", "aeroplane"])
+def test_a_hidden_character_is_refused_by_its_field(name):
+    with pytest.raises(BadInput, match=f"^{name}: .*ESC"):
+        flight_of(NOON | {name: "a\x1b[2J"}, Meaning())
+
+
+@pytest.mark.parametrize(("changes", "said"), [
+    ({"cross_country_m": 1e300}, "in 1.00 h; write"), ({"cross_country_m": math.inf}, "cross_country of inf nm"),
+    ({"cross_country_m": -1.0}, "not believable"), ({"passengers": 40}, "0 to 19"), ({"passengers": -1}, "0 to 19"),
+    ({"holds": 101}, "0 to 100"), ({"tachometer_from_h": -1.0}, "not possible"), ({"hour_meter_to_h": 1e300}, "not possible"),
+    ({"tachometer_to_h": math.nan}, "not possible"), ({"instrument_s": 1e300}, "not within the flight time"),
+    ({"night_s": -1.0}, "not within the flight time"), ({"phases_s": (("climb", 1e300),)}, "phase 'climb' of 1e\\+300 s"),
+    ({"phases_s": (("climb", -1.0),)}, "phase"), ({"fuel_after": (TankContents("left", 1e300, "gauge"),)}, "more than any such tank")])
+def test_numbers_that_no_flight_has(changes, said):
+    why = flaw(Flight(START, START + timedelta(hours=1), "KBOI", "KU79", **changes))
+    assert why is not None and re.search(said, why) and len(why) < 200
+
+
+def test_people_aboard_by_what_is_noted():
+    def count(**noted):
+        return people(Flight(START, START + timedelta(hours=1), "KBOI", "KU79", **noted))
+
+    assert count() == 1 and count(passengers=3) == 4 and count(pilot="owner", crew=("Owner",), passengers=1) == 2
+    assert count(pilot="owner", crew=("other",), passengers=1) == 3 and count(crew=("a", "b")) == 2

@@ -10,8 +10,19 @@ from hypothesis import strategies as st
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import Approach, Entry, Flight, Pilot, PilotEvent
-from ownship.ownership.progress import facts, night_full_stops, night_landings, night_take_offs, pace, pilots, progress
+from ownship.ownership.progress import (
+    Flown,
+    amount,
+    facts,
+    night_full_stops,
+    night_landings,
+    night_take_offs,
+    pace,
+    pilots,
+    progress,
+)
 from ownship.ownership.recency import judge, lapsed, needed_for, not_after
+from ownship.rules.recency import Need
 
 NOW = datetime(2026, 1, 1, tzinfo=UTC)
 
@@ -428,3 +439,21 @@ def test_fcl_740_a_experience_counts_in_the_twelve_months_before_the_class_ratin
     assert any("from 2025-10-01 to 2026-09-30" in n for n in found.notes)
     unknown = progress(record(inside), "pilot", "EASA", date(2026, 7, 1))[3]
     assert any("not recorded" in n for n in unknown.notes)
+
+
+def test_a_flight_that_does_not_say_how_many_passengers_there_were_is_not_solo():
+    need = Need("solo", what="time", amount=3600.0, solo=True)
+    day = date(2026, 7, 1)
+    for noted, counts in (({}, 0.0), ({"passengers": 1}, 0.0), ({"passengers": 0}, 3600.0), ({"passengers": 0, "crew": ("a",)}, 0.0),
+                          ({"passengers": 0, "role": "dual"}, 0.0)):
+        assert amount(need, Flown(day, flight(day, **noted), None), "single-engine land") == counts, noted
+
+
+def test_the_way_to_a_rating_says_that_flights_without_passengers_noted_are_not_solo():
+    flights = [flight(date(2026, 7, d), **more) for d, more in ((1, {}), (2, {"passengers": 0}), (3, {"passengers": 2}))]
+    goals = progress(record(*flights), "pilot", "Canada", date(2026, 7, 11))
+    solo = [g for g in goals if any(n.solo for n in g.goal.needs)]
+    assert solo
+    for g in solo:
+        assert any(n.startswith("Flights that do not say how many passengers there were: 1;") for n in g.notes)
+    assert not any("passengers" in n for g in goals if g not in solo for n in g.notes)

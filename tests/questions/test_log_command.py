@@ -114,6 +114,11 @@ def test_a_file_adds_the_same_flight_as_options(capsys, tmp_path):
     (("--fuel-after", "left=5 dipstick"), "has no unit"),
     (("--fuel-after", "5 usgal"), "is not readable"),
     (("--landings", "1", "--field", "landings_day=1"), "one count"),
+    (("--field", "landings_night=3"), "there is no night at KBOI, KU79"), (("--field", "night=0:30"), "night time noted"),
+    (("--field", "cross_country=1e300 m"), "not believable"), (("--passengers", "40"), "write 0 to 19"),
+    (("--remarks", "a\x1b[2Jb"), "remarks: 'a\\x1b[2Jb' holds a hidden character (ESC, U+001B)"),
+    (("--pilot", "own\u202er"), "pilot: 'own\\u202er' holds a hidden character (RIGHT-TO-LEFT OVERRIDE"),
+    (("--tachometer", "-1 2"), "not possible"),
     (("--zone", "Mars/Base"), "is no zone"),
 ])
 def test_bad_input_is_a_sentence_and_writes_nothing(capsys, words, said):
@@ -144,6 +149,56 @@ def test_more_fuel_than_the_tanks_hold_is_refused(capsys):
     records.close()
     assert "more than the left tank holds" in refused(capsys, *FIRST, "--fuel-after", "left=25 usgal dipstick")
     assert "no tank 'centre'" in refused(capsys, *FIRST, "--fuel-after", "centre=2 usgal dipstick")
+
+
+def test_more_people_than_seats_are_refused_where_the_record_knows_the_seats(capsys):
+    told(capsys, *FIRST, "--passengers", "4")  # nothing is known of the seats yet
+    records = open_record()
+    records.append(AeroplaneRevision(date(2020, 1, 1), demo_aeroplane()), "N0160T")
+    records.close()
+    again = (*FIRST[:8], "--off-blocks", "2026-07-12T15:00-06:00", "--on-blocks", "2026-07-12T16:05-06:00", "--pilot", "owner")
+    assert "5 people aboard, the pilot among them, are more than the 4 seats of N0160T" in refused(capsys, *again, "--passengers", "4")
+    assert "5 people aboard" in refused(capsys, *again, "--passengers", "3", "--field", "crew=another")
+    told(capsys, *again, "--passengers", "3", "--field", "crew=Owner")
+
+
+def test_a_mistyped_registration_is_asked_about_and_another_one_told(capsys, tmp_path):
+    told(capsys, *FIRST)
+    again = ("log", "add", *FIRST[4:8], "--off-blocks", "2026-07-12T15:00-06:00", "--on-blocks", "2026-07-12T16:05-06:00")
+    asked = "N0161T is not an aeroplane of the record, and N0160T is; correct it, or say --other-aeroplane"
+    assert asked in refused(capsys, *again, "--aeroplane", "N0161T")
+    assert asked in refused(capsys, "log", "correct", "1", "aeroplane=N0161T")
+    assert asked in refused(capsys, "log", "defect", "radio", "--state", "found", "--words", "dead", "--aeroplane", "N0161T")
+    assert asked in refused(capsys, "log", "instrument", "tachometer", "--old", "1501.0", "--aeroplane", "N0161T")
+    assert asked in refused(capsys, "log", "hand-over", "--to", "partner", "--aeroplane", "N0161T")
+    assert asked in refused(capsys, "fuel", "oil", "--amount", "1 qt", "--aeroplane", "N0161T")
+    path = write(tmp_path, CSV.replace("N0160T", "N0161T"))
+    assert asked in refused(capsys, "log", "import", path, *MAPS, "--zone", "place")
+    assert len(kept()) == 1
+    unlike = "N1234 is not an aeroplane of the record; kept as a flight in another aeroplane"
+    assert told(capsys, *again, "--aeroplane", "N1234")["told"] == [unlike]
+    other = told(capsys, "log", "import", path, *MAPS, "--zone", "place", "--other-aeroplane")
+    assert "N0161T is not an aeroplane of the record; kept as a flight in another aeroplane" in other["told"]
+    assert {name for name, _ in flights()} == {"N0160T", "N1234", "N0161T"}
+    told(capsys, "log", "defect", "radio", "--state", "found", "--words", "dead", "--aeroplane", "N0161T")  # known from now on
+
+
+def test_a_csv_with_hidden_characters_in_a_cell_or_in_the_name_of_a_column_is_refused(capsys, tmp_path):
+    for text, said in ((CSV.replace("é owner", "own\u202er"), "pilot: "), (CSV.replace("Paper", "Pa\x1bper"), "the name of a column: ")):
+        assert said in refused(capsys, "log", "import", write(tmp_path, text), *MAPS, "--zone", "place")
+    assert kept() == ()
+
+
+def test_night_is_taken_as_typed_where_the_place_is_in_no_data(capsys):
+    words = ("log", "add", "--aeroplane", "N0160T", "--from", "ZZ99", "--to", "ZZ99", *FIRST[8:], "--field", "landings_night=3")
+    assert any("landings by night as typed" in x for x in told(capsys, *words)["told"])
+    assert flights()[0][1].landings_night == 3
+
+
+def test_passengers_that_nobody_noted_are_not_none(capsys):
+    told(capsys, *FIRST)
+    told(capsys, "log", "correct", "1", "passengers=0")
+    assert [e.body.passengers for e in kept()] == [None, 0]
 
 
 def test_a_replaced_tachometer_lets_the_readings_begin_again(capsys):

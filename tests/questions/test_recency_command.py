@@ -136,7 +136,10 @@ def test_the_night_for_passengers_begins_an_hour_after_sunset_in_the_usa_and_wit
     assert night_at("USA", place_of_boise)(flight) == (False, True)
     assert night_at("Canada", place_of_boise)(flight) == (True, True)
     assert night_at("USA", lambda ident: None)(flight) is None
-    assert night_at("USA", place_of_boise)(flown(date(2026, 7, 1), landings_night=1)) is None
+    assert night_at("USA", place_of_boise)(flown(date(2026, 7, 1), landings_night=1)) == (False, False)  # noon, by the blocks
+    dusk = Flight(datetime(2026, 7, 12, 3, tzinfo=UTC), datetime(2026, 7, 12, 5, tzinfo=UTC), "KBOI", "KBOI", landings_night=1)
+    assert night_at("USA", place_of_boise)(dusk) == (True, True)  # the blocks hold some of that night: no tighter bound is known
+    assert night_at("USA", place_of_boise)(flown(date(2026, 7, 1))) is None
 
 
 def test_the_day_is_that_at_the_place_of_landing_else_utc():

@@ -194,3 +194,36 @@ def test_two_programs_that_make_the_record_at_once_lose_nothing(tmp_path):
         assert [e.number for e in mine] == numbers
         assert [e.body.value for e in mine if e.body.value != "batch"] == [str(i) for i in range(15)]
 
+
+
+ROUNDS = 8
+
+
+def add_the_same(folder, pipe, gate):
+    """In a child: the same flights as another child, each begun at the same time; which were written."""
+    from ownship.questions.logging_flights import add
+
+    told = []
+    for day in range(1, ROUNDS + 1):
+        gate.wait(60)
+        try:
+            add({"origin": "ZZ99", "destination": "ZZ99", "off_blocks": f"2026-07-{day:02d}T18:00Z", "flight_time": "1:00",
+                 "tachometer_from_h": f"{day}.0", "tachometer_to_h": f"{day}.9"}, "N0160T", folder=Path(folder))
+            told.append(day)
+        except BadInput as error:
+            assert "overlaps" in str(error), error
+    pipe.send(told)
+
+
+def test_two_programs_that_add_the_same_flight_at_once_write_it_once(tmp_path):
+    gate, pipes = SERVER.Barrier(2), []
+    for _ in range(2):
+        here, there = SERVER.Pipe(duplex=False)
+        SERVER.Process(target=add_the_same, args=(str(tmp_path), there, gate)).start()
+        there.close()
+        pipes.append(here)
+    first, second = (pipe.recv() for pipe in pipes)
+    assert sorted(first + second) == list(range(1, ROUNDS + 1))
+    records = open_record(tmp_path)
+    assert len(records.flights()) == ROUNDS
+    records.close()

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
+
+from cyclopts import App, Parameter
 
 from ownship.errors import BadInput
 
 if TYPE_CHECKING:
-    from cyclopts import App
-
     from ownship.questions.logging_flights import Written
 
+Amount = Annotated[str, Parameter(allow_leading_hyphen=True)]  # "-1 usgal" is a value to be refused in a sentence
 Show = Callable[[dict[str, Any], tuple[str, ...], bool], None]
 
 
@@ -63,13 +64,15 @@ def _written(show: Show, written: Written, json: bool) -> None:
 def _add(show: Show) -> Callable[..., None]:
     def add(file: str | None = None, /, *, aeroplane: str | None = None, from_: str | None = None, to: str | None = None,
             via: str | None = None, off_blocks: str | None = None, on_blocks: str | None = None, take_off: str | None = None,
-            landing: str | None = None, tachometer: str | None = None, hour_meter: str | None = None, landings: int | None = None,
-            pilot: str | None = None, role: str | None = None, passengers: int | None = None, rules: str | None = None,
+            landing: str | None = None, tachometer: Amount | None = None, hour_meter: Amount | None = None,
+            landings: int | None = None, pilot: str | None = None,
+            role: str | None = None, passengers: int | None = None, rules: str | None = None,
             fuel_before: list[str] | None = None, fuel_after: list[str] | None = None, remarks: str | None = None,
-            field: list[str] | None = None, zone: str = "", json: bool = False) -> None:
+            field: list[str] | None = None, zone: str = "", other_aeroplane: bool = False, json: bool = False) -> None:
         """Add a flight, by options or by FLIGHT.toml. Any field more: --field "landings_night=2".
 
         --tachometer "1234.5 1236.1"; --fuel-after "left=12 usgal dipstick" (again for each tank); --zone UTC, place or a name.
+        --other-aeroplane: another is meant, though its registration is like one of the record.
         """
         from ownship.questions.logging_flights import add as write
         from ownship.questions.logging_flights import toml_cells
@@ -80,21 +83,22 @@ def _add(show: Show) -> Callable[..., None]:
                        hour_meter_to_h=hour[1], landings=landings, pilot=pilot, role=role, passengers=passengers, rules=rules,
                        fuel_before=fuel_before, fuel_after=fuel_after, remarks=remarks)
         cells = ({} if file is None else toml_cells(file)) | typed
-        _written(show, write(cells, aeroplane, zone), json)
+        _written(show, write(cells, aeroplane, zone, other_aeroplane=other_aeroplane), json)
 
     return add
 
 
 def _files(show: Show) -> dict[str, Callable[..., None]]:
     def bring(file: str, /, *, map: list[str] | None = None, zone: str = "", dates: str = "", aeroplane: str | None = None,
-              json: bool = False) -> None:
+              other_aeroplane: bool = False, json: bool = False) -> None:
         """Every flight of a CSV, or none. --map "their column=our field" once for each column; it is remembered.
 
         --zone UTC, place (the aerodrome's) or a name as America/Boise; --dates dmy or mdy where a date can be two days.
+        --other-aeroplane: aeroplanes whose registrations are like one of the record are others.
         """
         from ownship.questions.logging_flights import import_csv
 
-        _written(show, import_csv(file, map or (), zone, dates, aeroplane), json)
+        _written(show, import_csv(file, map or (), zone, dates, aeroplane, other_aeroplane=other_aeroplane), json)
 
     def export(file: str, /, *, aeroplane: str | None = None, json: bool = False) -> None:
         """Every flight that counts as CSV, which imports to the same flights."""
@@ -103,32 +107,35 @@ def _files(show: Show) -> dict[str, Callable[..., None]]:
         _written(show, export_csv(file, aeroplane), json)
 
     def from_track(gpx: str, /, *, aeroplane: str | None = None, from_: str | None = None, to: str | None = None,
-                   landings: int | None = None, field: list[str] | None = None, json: bool = False) -> None:
+                   landings: int | None = None, field: list[str] | None = None, other_aeroplane: bool = False,
+                   json: bool = False) -> None:
         """A flight from a GPX track: blocks, take-off, landing and the aerodromes at its ends."""
         from ownship.questions.log_sources import from_track as write
 
-        _written(show, write(gpx, _cells(field, origin=from_, destination=to, landings=landings), aeroplane), json)
+        cells = _cells(field, origin=from_, destination=to, landings=landings)
+        _written(show, write(gpx, cells, aeroplane, other_aeroplane=other_aeroplane), json)
 
     def from_plan(flight: str, /, *, on_blocks: str | None = None, off_blocks: str | None = None, aeroplane: str | None = None,
                   landings: int | None = None, fuel_after: list[str] | None = None, field: list[str] | None = None,
-                  json: bool = False) -> None:
+                  other_aeroplane: bool = False, json: bool = False) -> None:
         """The flight of FLIGHT.toml as it was flown: --on-blocks is needed, --off-blocks where it was another than planned."""
         from ownship.questions.log_sources import from_plan as write
 
         cells = _cells(field, on_blocks=on_blocks, off_blocks=off_blocks, landings=landings, fuel_after=fuel_after)
-        _written(show, write(flight, cells, aeroplane), json)
+        _written(show, write(flight, cells, aeroplane, other_aeroplane=other_aeroplane), json)
 
     return {"import": bring, "export": export, "from-track": from_track, "from-plan": from_plan}
 
 
 def _corrections(show: Show) -> dict[str, Callable[..., None]]:
-    def correct(number: int, /, *words: str, why: str = "", zone: str = "", json: bool = False) -> None:
+    def correct(number: int, /, *words: str, why: str = "", zone: str = "", other_aeroplane: bool = False,
+                json: bool = False) -> None:
         """Replace fields of a flight: NUMBER FIELD=VALUE ...; FIELD= clears it. The old entry stays readable."""
         from ownship.questions.logging_flights import correct as write
 
         if not words:
             raise BadInput("Nothing to correct; write FIELD=VALUE, as landings_day=2.")
-        _written(show, write(number, _cells(list(words)), why, zone), json)
+        _written(show, write(number, _cells(list(words)), why, zone, other_aeroplane=other_aeroplane), json)
 
     def withdraw(number: int, /, *, why: str = "", json: bool = False) -> None:
         """An entry no longer counts, and --why; it stays readable."""
@@ -141,18 +148,19 @@ def _corrections(show: Show) -> dict[str, Callable[..., None]]:
 
 def _events(show: Show) -> dict[str, Callable[..., None]]:
     def instrument(which: str, /, *, old: float, new: float = 0.0, at: str | None = None, aeroplane: str | None = None,
-                   json: bool = False) -> None:
+                   other_aeroplane: bool = False, json: bool = False) -> None:
         """A replaced tachometer or "hour meter": --old its last reading, --new the new one's first, hours."""
         from ownship.questions.log_events import replaced
 
-        _written(show, replaced(which, old, new, at, aeroplane), json)
+        _written(show, replaced(which, old, new, at, aeroplane, other_aeroplane=other_aeroplane), json)
 
     def defect(name: str, /, *, state: str, words: str = "", uses: list[str] | None = None, until: str | None = None, by: str = "",
-               at: str | None = None, aeroplane: str | None = None, json: bool = False) -> None:
+               at: str | None = None, aeroplane: str | None = None, other_aeroplane: bool = False, json: bool = False) -> None:
         """A defect found, deferred (--until) or rectified; --uses VFR, night, IFR, passengers: the flights it speaks to."""
         from ownship.questions.log_events import defect as write
 
-        _written(show, write(name, state, words, uses or (), until, by, at, aeroplane), json)
+        _written(show, write(name, state, words, uses or (), until, by, at, aeroplane,
+                             other_aeroplane=other_aeroplane), json)
 
     def defects(*, aeroplane: str | None = None, uses: list[str] | None = None, json: bool = False) -> None:
         """Open defects. A licensed person decides what may be flown with."""
@@ -162,14 +170,14 @@ def _events(show: Show) -> dict[str, Callable[..., None]]:
         answer = ask(aeroplane, uses or ())
         show(answer, defect_lines(answer), json)
 
-    def hand_over(*, to: str, by: str = "", meter: str = "tachometer", reading: float | None = None, rate: str | None = None,
-                  oil: str | None = None, tied_down: str = "", keys: str = "", at: str | None = None, aeroplane: str | None = None,
-                  json: bool = False) -> None:
+    def hand_over(*, to: str, by: str = "", meter: str = "tachometer", reading: float | None = None,
+                  rate: Amount | None = None, oil: Amount | None = None, tied_down: str = "", keys: str = "",
+                  at: str | None = None, aeroplane: str | None = None, other_aeroplane: bool = False, json: bool = False) -> None:
         """Hand the aeroplane to a partner: the sheet, settled by a named meter. --reading hours; --rate "95.00 USD" an hour."""
         from ownship.papers.log import hand_over_lines
         from ownship.questions.log_events import hand_over as write
 
-        sheet = write(to, by, meter, reading, rate, oil, tied_down, keys, at, aeroplane)
+        sheet = write(to, by, meter, reading, rate, oil, tied_down, keys, at, aeroplane, other_aeroplane=other_aeroplane)
         show(sheet, hand_over_lines(sheet), json)
 
     return {"instrument": instrument, "defect": defect, "defects": defects, "hand-over": hand_over}
@@ -177,8 +185,6 @@ def _events(show: Show) -> dict[str, Callable[..., None]]:
 
 def log_app(show: Show) -> App:
     """The command `log` with its parts; alone: `list`."""
-    from cyclopts import App
-
     app = App(name="log", help="Flights, defects and the hand-over. What is wrong is corrected by a new entry, never changed.")
     parts = {"list": _list_flights(show), "add": _add(show), **_files(show), **_corrections(show), **_events(show)}
     for name, part in parts.items():
@@ -189,8 +195,6 @@ def log_app(show: Show) -> App:
 
 def fuel_app(show: Show) -> App:
     """The command `fuel` with its parts; alone: `aboard`."""
-    from cyclopts import App
-
     app = App(name="fuel", help="Fuel aboard by tank now, with its band and since when; fuel added, seen, oil put in.")
     for name, part in {"aboard": _aboard(show), **_fuelling(show)}.items():
         app.command(part, name=name)
@@ -211,25 +215,25 @@ def _aboard(show: Show) -> Callable[..., None]:
 
 
 def _fuelling(show: Show) -> dict[str, Callable[..., None]]:
-    def add(*, tank: str, amount: str, level: str = "", price: str | None = None, place: str = "", at: str | None = None,
+    def add(*, tank: str, amount: Amount, level: str = "", price: Amount | None = None, place: str = "", at: str | None = None,
             aeroplane: str | None = None, json: bool = False) -> None:
         """Fuel put into a tank: --amount "12 usgal", --level full or a mark where it was filled to one, --price of all of it."""
         from ownship.questions.fuelling import add_fuel
 
         _written(show, add_fuel(tank, amount, level, price, place, at, aeroplane), json)
 
-    def seen(*, tank: str, amount: str, known_by: str = "", counts: str = "", at: str | None = None, aeroplane: str | None = None,
-             json: bool = False) -> None:
+    def seen(*, tank: str, amount: Amount, known_by: str = "", counts: str = "", at: str | None = None,
+             aeroplane: str | None = None, json: bool = False) -> None:
         """What is in a tank: --amount "10 usgal", full, a mark or a dipstick's reading ("4.1 in"); a dipstick counts total."""
         from ownship.questions.fuelling import see_fuel
 
         _written(show, see_fuel(tank, amount, known_by, counts, at, aeroplane), json)
 
-    def oil(*, amount: str, hours: float | None = None, price: str | None = None, at: str | None = None,
-            aeroplane: str | None = None, json: bool = False) -> None:
+    def oil(*, amount: Amount, hours: float | None = None, price: Amount | None = None, at: str | None = None,
+            aeroplane: str | None = None, other_aeroplane: bool = False, json: bool = False) -> None:
         """Oil put in: --amount "1 qt" ("0 qt" at a change), --hours of the engine."""
         from ownship.questions.fuelling import add_oil
 
-        _written(show, add_oil(amount, hours, price, at, aeroplane), json)
+        _written(show, add_oil(amount, hours, price, at, aeroplane, other_aeroplane=other_aeroplane), json)
 
     return {"add": add, "seen": seen, "oil": oil}

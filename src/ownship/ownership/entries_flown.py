@@ -52,7 +52,7 @@ class Flight(Body):
     pilot: str = ""
     role: str = "PIC"
     crew: tuple[str, ...] = ()
-    passengers: int = 0
+    passengers: int | None = None
     rules: str = "VFR"
     night_s: float = 0.0
     instrument_s: float = 0.0

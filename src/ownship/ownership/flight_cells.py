@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import fields
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from ownship.errors import BadInput
@@ -18,12 +18,16 @@ from ownship.ownership.cell_times import MOMENTS, NOWHERE, Meaning, Places, dura
 from ownship.ownership.entries import KNOWN_BY, ROLES, Approach, Flight, TankContents
 from ownship.ownership.flights import LONGEST_S
 from ownship.units import parse
+from ownship.words.readable import refuse_hidden
 
 HOURS = ("tachometer_from_h", "tachometer_to_h", "hour_meter_from_h", "hour_meter_to_h")
 WHOLE = ("landings_day", "landings_night", "take_offs_day", "take_offs_night", "full_stop_night", "passengers", "holds")
 TEXTS = ("pilot", "role", "rules", "aeroplane_class", "remarks")
 DURATIONS = {"night": "night_s", "instrument": "instrument_s", "simulated": "simulated_s"}
 COLUMNS = ("aeroplane", *(f.name for f in fields(Flight)))
+NIGHT = {"landings_night": "landings by night", "take_offs_night": "take-offs by night", "full_stop_night": "full stops by night",
+         "night_s": "night time"}
+LOOK_S = parse("20 min", "time")
 READ_ONLY = ("date", "flight_time", "landings", "cross_country", *DURATIONS)  # for logs of others: never written
 FIELDS = (*COLUMNS, *READ_ONLY)
 _CONTENTS = re.compile(rf"(.+?)\s*=\s*(.+?)\s+({'|'.join(KNOWN_BY)})")
@@ -76,8 +80,10 @@ def flight_of(cells: Mapping[str, str], meaning: Meaning, places: Places = NOWHE
     with the rest of a sentence.
 
     landings: all in one count, split by day and night of the destination at take-off and landing; night: worked out from the
-    places where it is not given.
+    places where it is not given; night that is typed is refused where the sun makes none between the blocks.
     """
+    for name, text in cells.items():
+        refuse_hidden(text, name)
     given = {k: v for k, v in cells.items() if v.strip()}
     for name in ("origin", "destination"):
         if name not in given:
@@ -89,7 +95,8 @@ def flight_of(cells: Mapping[str, str], meaning: Meaning, places: Places = NOWHE
             if field in found:
                 raise BadInput(f"{field} is given twice; give it once.")
             found[field] = value
-    told = _landings(given, found, places) + _night(found, places)
+    typed = tuple(words for name, words in NIGHT.items() if found.get(name))
+    told = _landings(given, found, places) + _night(found, places) + _night_typed(typed, found, places)
     return given.get("aeroplane", "").strip(), Flight(**found), told
 
 
@@ -211,3 +218,29 @@ def _night(found: dict[str, Any], places: Places) -> tuple[str, ...]:
         return (f"night time of {found['origin']} to {found['destination']} is not known and counts as none",)
     found["night_s"] = min(night, length_s)
     return ()
+
+
+def _night_typed(typed: tuple[str, ...], found: dict[str, Any], places: Places) -> tuple[str, ...]:
+    """Refuse night that is typed where none lies between take-off and landing (else the blocks) at any place of the flight;
+    where a place is not known it is taken as typed, and told."""
+    begin, end = found.get("take_off") or found["off_blocks"], found.get("landing") or found["on_blocks"]
+    if not typed or not 0 < (end - begin).total_seconds() <= LONGEST_S:  # such a flight is refused by itself
+        return ()
+    dark = _darkness(found, begin, end, places)
+    if True in dark:
+        return ()
+    stops = ", ".join(dict.fromkeys((found["origin"], *found.get("via", ()), found["destination"])))
+    if None in dark:
+        return (f"{' and '.join(typed)} as typed: not every place of {stops} is known, so the sun there is not",)
+    raise BadInput(f"{' and '.join(typed)} noted, and between {begin:%Y-%m-%d %H:%M}Z and {end:%H:%M}Z there is no night at {stops}"
+                   "; correct what was noted, or the moments.")
+
+
+def _darkness(found: dict[str, Any], begin: datetime, end: datetime, places: Places) -> set[bool | None]:
+    """Whether it was night, for the log or for landings, on the way and at each place at any time; None: not known there."""
+    stops = tuple(dict.fromkeys((found["origin"], *found.get("via", ()), found["destination"])))
+    legs = ((found["origin"], found["destination"]), *((p, p) for p in stops))
+    logged = {None if (s := places.night_s(a, b, begin, end)) is None else s > 0 for a, b in legs}
+    count = int((end - begin).total_seconds() // LOOK_S)
+    looks = (*(begin + timedelta(seconds=i * LOOK_S) for i in range(count + 1)), end)
+    return logged | {places.night_landing(p, moment) for p in stops for moment in looks}

@@ -13,6 +13,7 @@ from ownship.ownership.cell_times import DATE_ORDERS, NOWHERE, Meaning, Places, 
 from ownship.ownership.entries import Flight
 from ownship.ownership.flight_cells import COLUMNS, FIELDS, cells_of, flight_of
 from ownship.ownership.flights import Placed
+from ownship.words.readable import refuse_hidden
 
 MOST_ROWS = 100_000  # more flights than anybody makes in a lifetime
 MOST_BYTES = 60_000_000
@@ -99,6 +100,8 @@ def rows_of(text: str, name: str) -> tuple[list[str], list[tuple[int, list[str]]
                 raise UnreadableFile(f"{name} holds more than {MOST_ROWS:,} rows, and nothing was read; split it.")
     except csv.Error as error:
         raise UnreadableFile(f"{name} line {reader.line_num}: no readable CSV ({error}); correct its quotes.") from None
+    for column in header:
+        refuse_hidden(column, f"{name}: the name of a column")
     _refuse_shape(header, rows, name)
     return header, rows
 

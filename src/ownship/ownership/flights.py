@@ -19,6 +19,11 @@ LONGEST_S = parse("24 h", "time")  # no aeroplane of this class flies longer bet
 READING_H = 0.1  # a meter is read to a tenth
 FASTEST_METER_1 = 1.25  # no meter runs faster than this against the clock
 ENGINE_ON_THE_GROUND_H = 1.0  # a meter may run this long beyond the blocks (run-up, waiting)
+MOST_HOURS_H = 100_000.0  # no airframe of this class has more
+FASTEST_M_S = parse("400 kt", "speed")  # over the ground, with a strong wind behind: none of this class is faster
+MOST_IN_A_TANK_M3 = parse("1 m3", "volume")
+COUNTS = {"landings_day": 500, "landings_night": 500, "take_offs_day": 500, "take_offs_night": 500, "full_stop_night": 500,
+          "holds": 100, "passengers": 19}  # more than a day holds, or a small aeroplane
 NORMAL_95 = 1.6448536269514722
 STUDENT_95 = (6.314, 2.920, 2.353, 2.132, 2.015, 1.943, 1.895, 1.860, 1.833, 1.812)  # one-sided, 1 to 10 degrees, from memory
 FEWEST = 3
@@ -66,7 +71,7 @@ def flaw(f: Flight) -> str | None:
     """Why one flight cannot be true, as the rest of a sentence; None: it can.
 
     Valid: off blocks <= take-off < landing <= on blocks, at most 24 h, meters that run forward and not faster than 1.25
-    times the clock, counts not negative, night and instrument time within the flight time.
+    times the clock, counts and distances that can be, night and instrument time within the flight time.
     """
     return _times(f) or _meters(f) or _counts(f) or _fuel(f)
 
@@ -92,8 +97,8 @@ def _meters(f: Flight) -> str | None:
     for meter in METERS:
         start, end = readings(f, meter)
         for value in (start, end):
-            if value is not None and (not math.isfinite(value) or value < 0):
-                return f"a {meter} of {value:g} h is not possible; write the hours it shows."
+            if value is not None and not 0 <= value <= MOST_HOURS_H:
+                return f"a {meter} of {value:g} h is not possible; write the hours it shows, 0 to {MOST_HOURS_H:,.0f}."
         if start is not None and end is not None and end < start:
             return f"the {meter} runs back, from {start:.2f} to {end:.2f} h; correct a reading."
         if start is not None and end is not None and end - start > most_h:
@@ -105,18 +110,30 @@ def _meters(f: Flight) -> str | None:
 def _counts(f: Flight) -> str | None:
     if f.role not in ROLES:
         return f"role {f.role!r} is not one of: {', '.join(ROLES)}."
-    for name in ("landings_day", "landings_night", "take_offs_day", "take_offs_night", "full_stop_night", "holds", "passengers"):
+    for name, most in COUNTS.items():
         value = getattr(f, name)
-        if value is not None and not 0 <= value <= 500:
-            return f"{name} of {value} is not believable; write 0 to 500."
+        if value is not None and not 0 <= value <= most:
+            return f"{name} of {value} is not believable; write 0 to {most}."
     for name in ("night_s", "instrument_s", "simulated_s"):
         value = getattr(f, name)
         if not 0 <= value <= f.flight_s + 1:
-            return (f"{name.removesuffix('_s')} of {from_si(value, 'min'):.0f} min is not within the flight time of "
+            return (f"{name.removesuffix('_s')} of {from_si(value, 'min'):.6g} min is not within the flight time of "
                     f"{from_si(f.flight_s, 'min'):.0f} min; correct one of them.")
     if f.full_stop_night is not None and f.full_stop_night > f.landings_night:
         return (f"{f.full_stop_night} full stops at night are more than the {f.landings_night} landings at night; correct one of "
                 "them.")
+    return _far(f)
+
+
+def _far(f: Flight) -> str | None:
+    """Distances and times of phases that no flight has."""
+    most_m = FASTEST_M_S * f.flight_s
+    if f.cross_country_m is not None and not 0 <= f.cross_country_m <= most_m:
+        return (f"cross_country of {from_si(f.cross_country_m, 'nm'):.6g} nm is not believable in {from_si(f.flight_s, 'h'):.2f} h"
+                f"; write how far from where it began the flight went, 0 to {from_si(most_m, 'nm'):,.0f} nm.")
+    for name, seconds in f.phases_s:
+        if not 0 <= seconds <= f.flight_s + 1:
+            return f"phase {name[:20]!r} of {seconds:g} s is not within the flight time of {f.flight_s:.0f} s; correct it."
     return None
 
 
@@ -127,6 +144,8 @@ def _fuel(f: Flight) -> str | None:
         for t in tanks:
             if not math.isfinite(t.usable_m3) or t.usable_m3 < 0:
                 return f"fuel {name} in the {t.tank} tank is below 0; write the usable fuel."
+            if t.usable_m3 > MOST_IN_A_TANK_M3:
+                return f"fuel {name} in the {t.tank} tank is {t.usable_m3:g} m3, more than any such tank holds; correct it."
     return None
 
 
@@ -139,6 +158,13 @@ def readings(f: Flight, meter: str) -> tuple[float | None, float | None]:
 
 def _clock(moment: datetime) -> str:
     return f"{moment:%Y-%m-%d %H:%M}Z"
+
+
+def people(f: Flight) -> int:
+    """How many are aboard by what is noted: the pilot, the crew beside the pilot, the passengers (none where not noted)."""
+    pilot = f.pilot.strip().casefold()
+    beside = sum(name.strip().casefold() != pilot for name in f.crew)
+    return max(1 + beside if pilot else len(f.crew), 1) + (f.passengers or 0)
 
 
 # ---- one flight after the other

@@ -102,7 +102,7 @@ def amount(need: Need, flown: Flown, aeroplane_class: str) -> float:
     f = flown.flight
     if f.role not in need.roles or (need.same_class and f.aeroplane_class != aeroplane_class):
         return 0.0
-    if need.solo and (f.role != "PIC" or f.passengers > 0 or f.crew):
+    if need.solo and (f.role != "PIC" or f.passengers != 0 or f.crew):
         return 0.0
     if need.cross_country_m is not None and (f.cross_country_m is None or f.cross_country_m < need.cross_country_m):
         return 0.0
@@ -296,6 +296,10 @@ def _goal_notes(goal: Goal, known: Facts, first: date, last: date) -> tuple[str,
     unknown = sum(f.flight.cross_country_m is None for f in known.flights)
     if unknown and any(n.cross_country_m is not None for n in goal.needs):
         notes.append(f"Flights without a cross-country distance: {unknown}; they count nothing towards cross-country.")
+    unsaid = sum(f.flight.passengers is None and f.flight.role == "PIC" and not f.flight.crew for f in known.flights)
+    if unsaid and any(n.solo for n in goal.needs):
+        notes.append(f"Flights that do not say how many passengers there were: {unsaid}; they do not count as solo (passengers 0 "
+                     "says that there was none).")
     if not known.flights or known.flights[0].day > month_later(known.on, -MONTHS):
         notes.append("No date at the present pace: it needs flights of twelve months in the record.")
     return tuple(notes)

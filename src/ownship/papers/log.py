@@ -75,8 +75,9 @@ def hand_over_lines(sheet: Mapping[str, Any]) -> tuple[str, ...]:
     """The hand-over sheet."""
     s = sheet["settlement"]
     owed = "not known" if s["owed"] is None else f"{s['owed']['amount']} {s['owed']['currency']}"
-    return (sheet["sentence"], f"moment: {sheet['moment']}", f"from: {sheet['by'] or 'not noted'}; to: {sheet['to']}",
-            *(f"fuel, {x}" for x in sheet["fuel"]), f"oil: {sheet['oil']}", f"tied down: {sheet['tied_down']}",
+    return (sheet["sentence"], *sheet["told"], f"moment: {sheet['moment']}",
+            f"from: {sheet['by'] or 'not noted'}; to: {sheet['to']}", *(f"fuel, {x}" for x in sheet["fuel"]),
+            f"oil: {sheet['oil']}", f"tied down: {sheet['tied_down']}",
             f"keys: {sheet['keys']}", *(f"open defect: {d}" for d in sheet["defects"]),
             *(() if sheet["defects"] else ("open defects: none in the record, which says nothing of the aeroplane",)),
             f"flights since the hand-over before: {number_text(sheet['flights'], 0)}", f"settlement: {s['words']}", f"owed: {owed}",

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.questions.from_record import aboard, chosen, needed_tanks, tanks_on, total_words
-from ownship.questions.log_events import moment_of, money_of
+from ownship.questions.log_checks import other_words
+from ownship.questions.log_events import MOST_OIL, moment_of, money_of
 from ownship.questions.logging_flights import Written, opened
 
 if TYPE_CHECKING:
@@ -105,22 +106,23 @@ def _oil_json(rate: OilRate) -> dict[str, Any]:
 
 
 def add_oil(amount: str, hours: float | None = None, price: str | None = None, at: str | None = None,
-            aeroplane: str | None = None, folder: Path | None = None) -> Written:
+            aeroplane: str | None = None, folder: Path | None = None, other_aeroplane: bool = False) -> Written:
     """Enter oil put in; "0 qt" at a change of oil."""
     from ownship.ownership.entries import OilAdded
     from ownship.units import parse
 
     volume, moment, cost = parse(amount, "volume", "--amount"), moment_of("--at", at), money_of("--price", price)
-    if not 0 <= volume <= parse("20 qt", "volume"):
-        raise BadInput(f"--amount: {amount!r} of oil is not believable; write 0 qt (a change) to 20 qt.")
+    if not 0 <= volume <= parse(MOST_OIL, "volume"):
+        raise BadInput(f"--amount: {amount!r} of oil is not believable; write 0 qt (a change) to {MOST_OIL}.")
     if hours is not None and not 0 <= hours <= 100_000:
         raise BadInput(f"--hours: {hours:g} is no reading; write the engine's hours, 0 to 100,000.")
     with opened(folder) as (records, entries):
         registration = chosen(entries, aeroplane)
+        other = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
         entry = records.append(OilAdded(volume, hours, cost), registration, moment)
         rate = _oil((*entries, entry), registration)
     told = () if rate is None else (_oil_words(rate),)
-    return Written((entry.number,), f"Entry {entry.number}: {amount} of oil into {registration}.", told)
+    return Written((entry.number,), f"Entry {entry.number}: {amount} of oil into {registration}.", (*told, *other))
 
 
 def _oil_words(rate: dict[str, Any]) -> str:
@@ -148,9 +150,8 @@ def add_fuel(tank: str, amount: str, level: str = "", price: str | None = None, 
         if level and level_m3(found, level) is None:
             raise BadInput(f"--level: {level!r} is neither full nor a mark of the {tank} tank{_marks(found)}.")
         refuse_more_than_holds(found, volume - found.unusable_m3, "--amount")
-        if not level:
-            refuse_too_much_added(aboard(entries, registration, moment), found, volume)
-        entry = records.append(FuelAdded(tank, volume, level, cost, place.strip().upper()), registration, moment)
+        entry = records.append(FuelAdded(tank, volume, level, cost, place.strip().upper()), registration, moment, check=lambda now:
+                               None if level else refuse_too_much_added(aboard(now, registration, moment), found, volume))
         after = aboard((*entries, entry), registration, moment)
     filled = f", filled to {level}" if level else ""
     return Written((entry.number,), f"Entry {entry.number}: {amount} into the {tank} tank of {registration}{filled}.",

@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.questions.from_record import aboard, chosen, tanks_on
-from ownship.questions.logging_flights import AHEAD, Written, day_of, defect_json, opened
+from ownship.questions.log_checks import AHEAD, other_words
+from ownship.questions.logging_flights import Written, day_of, defect_json, opened
 
 if TYPE_CHECKING:
     from ownship.ownership.entries import Entry, Money, TankContents
 
+MOST_OIL = "20 qt"
 MONEY = re.compile(r"(\d{1,9}(?:\.\d{1,4})?)\s*([A-Za-z]{3})")
 
 
@@ -52,7 +54,7 @@ def money_of(option: str, text: str | None) -> Money | None:
 
 
 def replaced(which: str, old_h: float, new_h: float = 0.0, at: str | None = None, aeroplane: str | None = None,
-             folder: Path | None = None) -> Written:
+             folder: Path | None = None, other_aeroplane: bool = False) -> Written:
     """Enter a replaced tachometer or hour meter: the old one's last reading and the new one's first; again for the same day
     (UTC): corrected."""
     from ownship.ownership.defects import refuse_meter
@@ -67,18 +69,25 @@ def replaced(which: str, old_h: float, new_h: float = 0.0, at: str | None = None
     with opened(folder) as (records, entries):
         registration = chosen(entries, aeroplane)
         old = replaced_on(entries, registration, which, moment)
-        told = refuse_replacement([e for e in entries if e is not old], registration, body, moment)
-        entry = records.append(body, registration, moment) if old is None else records.correct(old.number, body, moment)
+        other = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
+
+        def check(now: tuple[Entry, ...]) -> str | None:
+            return refuse_replacement([e for e in now if old is None or e.number != old.number], registration, body, moment)
+
+        told = check(entries)
+        entry = (records.append(body, registration, moment, check=check) if old is None else
+                 records.correct(old.number, body, moment, check=check))
     corrected = "" if old is None else f" It corrects entry {old.number} of the same day."
     return Written((entry.number,), f"Entry {entry.number}: the {which} of {registration} was replaced at {old_h:g} h and begins "
-                   f"at {new_h:g} h.{corrected}", (told,) if told else ())
+                   f"at {new_h:g} h.{corrected}", (*((told,) if told else ()), *other))
 
 
 # ---- defects
 
 
 def defect(name: str, state: str, words: str, uses: Iterable[str] = (), until: str | None = None, by: str = "",
-           at: str | None = None, aeroplane: str | None = None, folder: Path | None = None) -> Written:
+           at: str | None = None, aeroplane: str | None = None, folder: Path | None = None,
+           other_aeroplane: bool = False) -> Written:
     """Enter a step in the life of a defect: found, deferred or rectified."""
     from ownship.ownership.defects import refuse_step
     from ownship.ownership.entries import DEFECT_STATES, USES, Defect
@@ -96,10 +105,11 @@ def defect(name: str, state: str, words: str, uses: Iterable[str] = (), until: s
     with opened(folder) as (records, entries):
         registration = chosen(entries, aeroplane)
         step = Defect(named, state, words.strip(), speaks or _uses_before(entries, registration, named), end, by)
-        refuse_step([e for e in entries if e.moment <= moment], registration, step)
-        entry = records.append(step, registration, moment)
+        other = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
+        entry = records.append(step, registration, moment, check=lambda now: refuse_step(
+            [e for e in now if e.moment <= moment], registration, step))
     return Written((entry.number,), f"Entry {entry.number}: {registration}, {named} {state}"
-                   f"{f' until {end}' if end else ''}. Whether it may be flown with a licensed person decides.")
+                   f"{f' until {end}' if end else ''}. Whether it may be flown with a licensed person decides.", other)
 
 
 def _uses_before(entries: tuple[Entry, ...], registration: str, name: str) -> tuple[str, ...]:
@@ -132,7 +142,7 @@ def defects(aeroplane: str | None = None, uses: Iterable[str] = (), folder: Path
 
 def hand_over(to: str, by: str = "", meter: str = "tachometer", reading: float | None = None, rate: str | None = None,
               oil: str | None = None, tied_down: str = "", keys: str = "", at: str | None = None, aeroplane: str | None = None,
-              folder: Path | None = None) -> dict[str, Any]:
+              folder: Path | None = None, other_aeroplane: bool = False) -> dict[str, Any]:
     """Hand the aeroplane over and give the sheet: fuel and how known, oil, open defects, tie-down, keys, what is owed."""
     from ownship.ownership.defects import flown_since, open_defects, refuse_meter, settlement
     from ownship.ownership.entries import HandOver
@@ -144,18 +154,25 @@ def hand_over(to: str, by: str = "", meter: str = "tachometer", reading: float |
     if reading is not None and not (math.isfinite(reading) and 0 <= reading <= 100_000):
         raise BadInput(f"--reading: {reading:g} h is no reading; write 0 to 100,000.")
     moment, oil_m3, price = moment_of("--at", at), None if oil is None else parse(oil, "volume", "--oil"), money_of("--rate", rate)
-    if oil_m3 is not None and oil_m3 < 0:
-        raise BadInput(f"--oil: {oil!r} is below 0; write what the dipstick shows.")
+    if oil_m3 is not None and not 0 <= oil_m3 <= parse(MOST_OIL, "volume"):
+        raise BadInput(f"--oil: {oil!r} is not believable; write what the dipstick shows, 0 qt to {MOST_OIL}.")
     with opened(folder) as (records, entries):
         registration = chosen(entries, aeroplane)
+        told = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
         fuel, fuel_words = _fuel(entries, registration, moment)
         draft = HandOver(to.strip(), by, fuel, oil_m3, tied_down, keys, meter, reading)
         owed = settlement(entries, registration, draft, moment, price)
         body = HandOver(to.strip(), by, fuel, oil_m3, tied_down, keys, meter, reading, owed.owed)
         found = open_defects(entries, registration, day=moment.date())
-        entry = records.append(body, registration, moment)
+
+        def check(now: tuple[Entry, ...]) -> None:
+            if settlement(now, registration, draft, moment, price) != owed:
+                raise BadInput("Another program wrote into the record meanwhile, and nothing was written; hand over again.")
+
+        entry = records.append(body, registration, moment, check=check)
         count = flown_since(entries, registration, moment)
     return {"schema": 1, "number": entry.number, "sentence": f"Entry {entry.number}: {registration} handed over to {to.strip()}.",
+            "told": list(told),
             "aeroplane": registration, "moment": moment.isoformat(timespec="minutes"), "to": body.to, "by": by,
             "fuel": list(fuel_words), "oil": oil or "not noted", "tied_down": tied_down or "not noted", "keys": keys or "not noted",
             "defects": [f"{d.name}, {d.state}: {d.words}" for d in found], "flights": count,

@@ -32,7 +32,8 @@ BY_SPEED = ("take-off and landing are where the speed over the ground passes 40 
             "not show in it: give --landings where there were any")
 
 
-def from_track(path: str, cells: Mapping[str, str], aeroplane: str | None = None, folder: Path | None = None) -> Written:
+def from_track(path: str, cells: Mapping[str, str], aeroplane: str | None = None, folder: Path | None = None,
+               other_aeroplane: bool = False) -> Written:
     """Add a flight from a GPX track: moments, places within 2 nm of its ends, full-stop landings; cells override."""
     from ownship.world.tracks import LONGEST_TEXT, parse_gpx
 
@@ -42,7 +43,8 @@ def from_track(path: str, cells: Mapping[str, str], aeroplane: str | None = None
     proposed = _moments(points, start, path) | _ends(points, cells)
     if {"landings_day", "landings_night"} & cells.keys():
         proposed.pop("landings", None)
-    written = add(proposed | dict(cells), aeroplane, folder=folder, source=f"track {Path(path).name}")
+    written = add(proposed | dict(cells), aeroplane, folder=folder, source=f"track {Path(path).name}",
+                  other_aeroplane=other_aeroplane)
     return Written(written.numbers, written.sentence, (*written.told, BY_SPEED))
 
 
@@ -125,7 +127,8 @@ def _ends(points: TrackPoints, cells: Mapping[str, str]) -> dict[str, str]:
 # ---- a plan
 
 
-def from_plan(path: str, cells: Mapping[str, str], aeroplane: str | None = None, folder: Path | None = None) -> Written:
+def from_plan(path: str, cells: Mapping[str, str], aeroplane: str | None = None, folder: Path | None = None,
+              other_aeroplane: bool = False) -> Written:
     """Add the flight of a request that was flown: places, rules, fuel before; its departure where --off-blocks is silent.
 
     What really happened is typed: --on-blocks is needed, since a plan cannot know it.
@@ -145,7 +148,8 @@ def from_plan(path: str, cells: Mapping[str, str], aeroplane: str | None = None,
     with opened(folder) as (_, entries):
         proposed["fuel_before"] = _fuel_before(entries, chosen(entries, registration), request)
     known = {k: v for k, v in proposed.items() if v}
-    return add(known | dict(cells), registration, zone, folder=folder, source=f"plan {Path(path).name}")
+    return add(known | dict(cells), registration, zone, folder=folder, source=f"plan {Path(path).name}",
+               other_aeroplane=other_aeroplane)
 
 
 def _fuel_before(entries: tuple[Entry, ...], registration: str, request: FlightRequest) -> str:

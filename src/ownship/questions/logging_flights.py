@@ -6,23 +6,22 @@ import json
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput, UnreadableFile
-from ownship.questions.from_record import chosen, registration_of, tanks_by_day
+from ownship.questions.from_record import chosen, registration_of
+from ownship.questions.log_checks import fresh, other_words, refuse_flights
 from ownship.questions.reading import read_text
 
 if TYPE_CHECKING:
     from ownship.ownership.cell_times import Meaning
     from ownship.ownership.defects import OpenDefect
     from ownship.ownership.entries import Entry, Flight
-    from ownship.ownership.flights import Placed
     from ownship.store.records import Records
 
 MAPPING = "log.import"
-AHEAD = timedelta(hours=24)
 EMPTY = ("No flight is kept yet. Add one with `ownship log add --from KBOI --to KU79 --off-blocks 2026-07-11T15:00-06:00 "
          "--on-blocks 2026-07-11T16:05-06:00 --aeroplane N0160T`, or bring a CSV with `ownship log import FILE.csv`.")
 
@@ -57,18 +56,22 @@ def opened(folder: Path | None) -> Iterator[tuple[Records, tuple[Entry, ...]]]:
 
 
 def add(cells: Mapping[str, str], aeroplane: str | None = None, zone: str = "", dates: str = "", folder: Path | None = None,
-        source: str = "owner") -> Written:
-    """Add one flight from texts by field names (docs/formats/log.md); refused whole where it cannot be true."""
+        source: str = "owner", other_aeroplane: bool = False) -> Written:
+    """Add one flight from texts by field names (docs/formats/log.md); refused whole where it cannot be true.
+
+    other_aeroplane: an aeroplane that the record does not know is meant, though its registration is near to one that it does.
+    """
     with opened(folder) as (records, entries):
         registration, flight, told = _made(cells, entries, aeroplane, zone, dates)
-        _refuse([_fresh("the flight", registration, flight)], entries)
-        entry = records.append(flight, registration, source=source)
-        return Written((entry.number,), f"Entry {entry.number}: {_line(registration, flight)}.", told)
+        other = other_words(entries, registration, meant=other_aeroplane)
+        entry = records.append(flight, registration, source=source,
+                               check=lambda now: refuse_flights([fresh("the flight", registration, flight)], now))
+        return Written((entry.number,), f"Entry {entry.number}: {_line(registration, flight)}.", (*told, *other))
 
 
-def add_file(path: str, aeroplane: str | None = None, folder: Path | None = None) -> Written:
+def add_file(path: str, aeroplane: str | None = None, folder: Path | None = None, other_aeroplane: bool = False) -> Written:
     """Add the flight of a TOML file whose keys are the fields of the log."""
-    return add(toml_cells(path), aeroplane, folder=folder, source=f"file {Path(path).name}")
+    return add(toml_cells(path), aeroplane, folder=folder, source=f"file {Path(path).name}", other_aeroplane=other_aeroplane)
 
 
 def toml_cells(path: str) -> dict[str, str]:
@@ -126,43 +129,6 @@ def _meaning(zone: str, dates: str) -> Meaning:
     return Meaning(zone, dates)
 
 
-def _fresh(where: str, aeroplane: str, flight: Flight) -> Placed:
-    from ownship.ownership.flights import Placed
-
-    return Placed(where, aeroplane, flight)
-
-
-def _refuse(new: list[Placed], entries: tuple[Entry, ...], without: int | None = None) -> None:
-    """Refuse new flights that cannot be true, alone, beside those kept (but one), or by the tanks of their aeroplane."""
-    from ownship.ownership.entries import Flight, of_kind
-    from ownship.ownership.flights import Placed, refuse
-
-    touched = {p.aeroplane for p in new}
-    kept = [Placed(f"entry {e.number}", e.aeroplane, f, False) for e, f in of_kind(entries, Flight)
-            if e.aeroplane in touched and e.number != without]
-    refuse([*kept, *new], entries)
-    ahead = next((p for p in new if p.flight.on_blocks > datetime.now(UTC) + AHEAD), None)
-    if ahead is not None:
-        raise BadInput(f"Nothing was written. {ahead.where}: the flight ends {ahead.flight.on_blocks:%Y-%m-%d %H:%M}Z, which lies "
-                       "ahead; the record keeps what has happened.")
-    _refuse_fuel(new, entries)
-
-
-def _refuse_fuel(new: list[Placed], entries: tuple[Entry, ...]) -> None:
-    """More fuel than the tanks hold, where the record of that day knows them."""
-    from ownship.ownership.fuel_aboard import fuel_flaw
-
-    tanks = {name: tanks_by_day(entries, name) for name in {p.aeroplane for p in new}}
-    wrong = []
-    for p in new:
-        of_day = tanks[p.aeroplane](p.flight.off_blocks.date()) if p.flight.fuel_before or p.flight.fuel_after else ()
-        why = fuel_flaw(p.flight, of_day) if of_day else None
-        wrong += [f"{p.where}: {why}"] if why else []
-    if wrong:
-        more = f" And {len(wrong) - 3:,} more." if len(wrong) > 3 else ""
-        raise BadInput(f"Nothing was written. {' '.join(wrong[:3])}{more}")
-
-
 def _line(aeroplane: str, f: Flight) -> str:
     from ownship.units import from_si
 
@@ -174,7 +140,7 @@ def _line(aeroplane: str, f: Flight) -> str:
 
 
 def correct(number: int, cells: Mapping[str, str], why: str = "", zone: str = "", dates: str = "",
-            folder: Path | None = None) -> Written:
+            folder: Path | None = None, other_aeroplane: bool = False) -> Written:
     """Replace fields of a flight by a new entry that corrects it; an empty text clears a field."""
     from ownship.ownership.entries import Flight
     from ownship.ownership.flight_cells import COLUMNS, cells_of, flight_of
@@ -189,8 +155,9 @@ def correct(number: int, cells: Mapping[str, str], why: str = "", zone: str = ""
         merged = dict(zip(COLUMNS, cells_of(old.aeroplane, old.body), strict=True)) | _over(cells)
         registration, flight, told = flight_of(merged, _meaning(zone, dates), places_of_log(entries))
         registration = registration_of(registration)
-        _refuse([_fresh("the corrected flight", registration, flight)], entries, number)
-        entry = records.correct(number, flight, aeroplane=registration, note=why)
+        told += other_words(entries, registration, meant=other_aeroplane)
+        entry = records.correct(number, flight, aeroplane=registration, note=why, check=lambda now: refuse_flights(
+            [fresh("the corrected flight", registration, flight)], now, number))
         return Written((entry.number,), f"Entry {entry.number} corrects entry {number}: {_line(registration, flight)}.", told)
 
 
@@ -288,7 +255,7 @@ def day_of(option: str, text: str | None) -> date | None:
 
 
 def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str = "", aeroplane: str | None = None,
-               folder: Path | None = None) -> Written:
+               folder: Path | None = None, other_aeroplane: bool = False) -> Written:
     """Every flight of a CSV in one transaction, or none: what each column means is asked once and remembered.
 
     A flight that the record holds already, field by field, is left out and counted.
@@ -307,17 +274,18 @@ def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str =
         found = read_log(decoded(_bytes(path), path), path, mapped, places_of_log(entries))
         there = {(e.aeroplane, f) for e, f in of_kind(entries, Flight)}
         new = [p for p in found.flights if (p.aeroplane, p.flight) not in there]
-        for name in {p.aeroplane for p in new}:
-            registration_of(name)
-        _refuse(new, entries)
+        other: tuple[str, ...] = ()
+        for name in dict.fromkeys(p.aeroplane for p in new):
+            other += other_words(entries, registration_of(name), meant=other_aeroplane)
         source = f"import of {Path(path).name}"
         items = [New(p.flight, p.aeroplane, None, source) for p in new]
         remembered = _to_keep(kept, dict(mapped.fields), meaning.zone)
-        written = records.append_many([*items, *([] if remembered is None else [New(remembered)])]) if items else ()
+        written = records.append_many([*items, *([] if remembered is None else [New(remembered)])],
+                                      check=lambda now: refuse_flights(new, now)) if items else ()
     numbers = tuple(e.number for e in written[:len(items)])
     again = (f"times without a zone are taken as {meaning.zone}, as last time",) if meaning.zone and not zone else ()
     return Written(numbers, _imported(path, len(new), len(found.flights) - len(new)),
-                   (*_told(found), *_pilot_words(found.pilot), *again))
+                   (*_told(found), *_pilot_words(found.pilot), *again, *other))
 
 
 def _kept_mapping(entries: tuple[Entry, ...]) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from datetime import UTC, date
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ from ownship.rules.recency import PLACES, load_recency, place_of
 if TYPE_CHECKING:
     from ownship.ownership.entries import Body
 
+LOOK_S = 600.0
 LONGEST_MONTHS = 64  # a Canadian medical of 60 months that kept a date 90 days ahead
 Positions = Callable[[str], tuple[float, float] | None]
 EMPTY = ("The record holds no flight and nothing of a pilot yet, so that nothing is known. Enter flights with `ownship log`, and "
@@ -126,8 +127,8 @@ def _night_notes(name: str, entries: tuple[Entry, ...], on: date, night_of: Nigh
     if not flown:
         return []
     return [f"Flights with night landings held against the sun at the place (never more than noted; one that began "
-            f"before that night counts its last landing alone): {sun}; taken as noted, because "
-            f"moments or places are not known: {len(flown) - sun}. Night hours are as noted."]
+            f"before that night counts its last landing alone; without moments the blocks are the bounds): {sun}; as typed, "
+            f"because places are not known: {len(flown) - sun}. Night hours are as noted."]
 
 
 def positions_of() -> Positions:
@@ -173,23 +174,33 @@ def landing_day(position: Positions) -> DayOf:
 
 
 def night_at(place: str, position: Positions) -> NightOf:
-    """Whether take-off and landing fell in a place's night for passengers; None where a moment, place or definition is not
-    known, or nothing was done by night."""
+    """Whether take-off and landing can have been in a place's night for passengers; None where place or definition is not
+    known, or nothing was done by night. A moment that is not noted can be any between the blocks: they are the outer bounds."""
     from ownship.rules.ruleset import load_ruleset
     from ownship.world.sun import is_night
 
     def night(flight: Flight) -> tuple[bool, bool] | None:
-        if flight.take_off is None or flight.landing is None or not (flight.landings_night or flight.take_offs_night):
+        if not (flight.landings_night or flight.take_offs_night):
             return None
         origin, destination = position(flight.origin), position(flight.destination)
-        rule = load_ruleset(place).night(flight.landing.astimezone(UTC).date(), "passengers")
+        rule = load_ruleset(place).night((flight.landing or flight.on_blocks).astimezone(UTC).date(), "passengers")
         if origin is None or destination is None or rule is None:
             return None
-        take_off, landing = (is_night(*where, moment, rule.zenith_deg, rule.after_s, rule.before_s)
-                             for where, moment in ((origin, flight.take_off), (destination, flight.landing)))
+        take_offs, landings = moments_between(flight)
+        take_off, landing = (any(is_night(*where, m, rule.zenith_deg, rule.after_s, rule.before_s) for m in moments)
+                             for where, moments in ((origin, take_offs), (destination, landings)))
         return take_off, landing
 
     return night
+
+
+def moments_between(flight: Flight) -> tuple[tuple[datetime, ...], tuple[datetime, ...]]:
+    """(moments at which the first take-off can have been, the same of the last landing): the one noted, else from ten to ten
+    minutes between what bounds it."""
+    first, last = flight.take_off or flight.off_blocks, flight.landing or flight.on_blocks
+    count = int((last - first).total_seconds() // LOOK_S)
+    every = (*(first + timedelta(seconds=i * LOOK_S) for i in range(count + 1)), last)
+    return every if flight.take_off is None else (first,), every if flight.landing is None else (last,)
 
 
 # ---- what a pilot enters

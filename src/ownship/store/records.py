@@ -23,7 +23,7 @@ from ownship.words.readable import refuse_hidden, refuse_hidden_within
 
 LONGEST_NOTE = 2000
 CURRENCY = re.compile("[A-Z]{3}")
-Check = Callable[[tuple[Entry, ...]], None]  # raises where the entries that stand do not allow what is to be written
+Check = Callable[[tuple[Entry, ...]], object]  # raises where the entries that stand do not allow what is to be written
 DAY_FIELDS = ("off_blocks", "day", "effective", "dated")
 
 
