@@ -11,12 +11,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+import numpy as np
+
 from ownship.errors import BadInput, NotPossible
 from ownship.flight.alter import altered
 from ownship.flight.answer import Assessment
 from ownship.flight.assessment import assess
 from ownship.flight.changes import Change, air_by_the_hour, changes_of, costs_of, edited, pilot_of
-from ownship.flight.remedies import Option, Remedy, bought_for, screen_of, screened, tightest_words
+from ownship.flight.remedies import Option, Remedy, bought_for, candidates, screen_of, screened, tightest_words
 from ownship.flight.route import Point, point_of
 from ownship.flight.screen_load import IS_WITHIN, LEFT
 from ownship.flight.situation import Situation
@@ -244,14 +246,22 @@ def _other_places(s: Situation, before: Assessment, say: Callable[[str], None]) 
 
 # -- judging ----------------------------------------------------------------------------------------------------------------
 def _best(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome], only: tuple[str, ...]) -> _Flight | None:
-    """The cheapest way of flying a request within limits, by fuel and level alone; None: there is none."""
+    """The cheapest way of flying a request within limits, by fuel and level alone; None: there is none.
+
+    As it is first; where the load is not within limits with any of the fuels, no flight is looked at.
+    """
+    as_it_is = _judged(s, data, places)
+    if as_it_is is not None:
+        return _Flight(dict(data), as_it_is, (), 0.0)
     try:
         here = altered(s, data, places)
         possible = [c for c in changes_of(here) if c.kind in only]
+        if not _load_fits(here, [c for c in possible if c.fuel_m3]):
+            return None
         options = screened(screen_of(here, possible), possible, costs_of(s), at_once=2)
     except (BadInput, NotPossible):
         return None
-    for option in [Option((), 0.0, IS_WITHIN), *(o for o in options if o.verdict <= IS_WITHIN)][:3]:
+    for option in [o for o in options if o.verdict <= IS_WITHIN][:2]:
         chosen = [possible[i] for i in option.changes]
         made = edited(data, chosen)
         after = _judged(s, made, places)
@@ -260,13 +270,20 @@ def _best(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome]
     return None
 
 
+def _load_fits(s: Situation, changes: Sequence[Change]) -> bool:
+    """Whether weight and balance at the ramp and without fuel are within limits, as asked or with one of the changes."""
+    screen = screen_of(s, ())
+    return bool(np.any(screen.at_best(candidates(screen, changes, [(), *((i,) for i in range(len(changes)))])) <= IS_WITHIN))
+
+
 def _judged(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome]) -> Assessment | None:
     """The ordinary assessment of a request; None unless it is within limits."""
     try:
-        after = assess(altered(s, data, places))
+        here = altered(s, data, places)
+        after = assess(here) if _load_fits(here, ()) else None
     except (BadInput, NotPossible):
         return None
-    return after if ORDER.index(after.verdict) <= IS_WITHIN else None
+    return after if after is not None and ORDER.index(after.verdict) <= IS_WITHIN else None
 
 
 def _minutes(flights: Iterable[Assessment]) -> float:

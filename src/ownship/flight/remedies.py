@@ -20,7 +20,7 @@ from ownship.flight.answer import Assessment
 from ownship.flight.assessment import assess
 from ownship.flight.changes import Change, changes_of, costs_of, edited
 from ownship.flight.margins import Margin
-from ownship.flight.screen_load import IS_TIGHT, IS_WITHIN
+from ownship.flight.screen_load import IS_OUTSIDE, IS_TIGHT, IS_WITHIN
 from ownship.flight.screening import Candidates, Screen, Screened
 from ownship.flight.situation import Situation
 from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
@@ -147,7 +147,8 @@ def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float],
     """Combinations judged by the screening, cheapest first, fewer changes first where the cost is the same.
 
     Left out are those that only add to one already within limits, and those flown otherwise whose load and fuel leave a
-    runway outside by more than another burn could mend.
+    runway outside by more than another burn could mend. Where the load at the ramp or without fuel is outside no flight
+    is looked at, and no time is counted.
     """
     found: list[Option] = []
     passing: list[int] = []
@@ -157,9 +158,12 @@ def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float],
         some = _hopeful(screen, changes, _not_more_than(passing, [c for c in sets if len(c) == size]))
         for start in range(0, len(some), BLOCK):
             block = some[start : start + BLOCK]
-            rated = screen.rate(candidates(screen, changes, block))
-            later = np.maximum(rated.time_s - usual, 0.0) / 60.0 * costs["minute"]
-            options = [Option(c, sum(changes[i].cost for i in c) + float(later[k]), int(rated.verdict[k]))
+            every = candidates(screen, changes, block)
+            verdict, later = screen.at_best(every), np.zeros(len(block))
+            open_ = np.nonzero(verdict < IS_OUTSIDE)[0]
+            rated = screen.rate(every.where(open_))
+            verdict[open_], later[open_] = rated.verdict, np.maximum(rated.time_s - usual, 0.0) / 60.0 * costs["minute"]
+            options = [Option(c, sum(changes[i].cost for i in c) + float(later[k]), int(verdict[k]))
                        for k, c in enumerate(block)]
             found += options
             passing += [_mask(o.changes) for o in options if o.verdict == IS_WITHIN]

@@ -69,6 +69,20 @@ class LoadScreen:
         return {"weights": self._weights(sums, usable_m3, burn_m3, z), "cg": self._cg(sums, usable_m3, burn_m3, z),
                 "stations": self._stations(stations, z)}
 
+    def at_best(self, stations: IntArray, usable_m3: FloatArray) -> IntArray:
+        """Verdict index (candidate,) of what no way of flying betters: ramp and zero fuel, weight and CG, and the stations."""
+        z, w = normal_quantile(self.confidence_1), self.record.weights
+        sums, envelope = self._sums(stations), self.record.envelope(self.category)
+        found = self._stations(stations, z)
+        for moment, limit, fuel, taxi in ((self.moments[0], w.ramp_max_kg, usable_m3, taxi_allowance_kg(self.record)),
+                                          (self.moments[-1], w.zero_fuel_max_kg, np.zeros_like(usable_m3), 0.0)):
+            point = self._fuelled(sums, fuel, moment.sd_m3)
+            if is_figure(limit):
+                found = np.maximum(found, judged(float(limit) - point.weight_kg, z * np.sqrt(point.v0)))  # type: ignore[arg-type]
+            if envelope is not None:
+                found = np.maximum(found, self._room(point, envelope.points, envelope.straight_in, taxi, z))
+        return found
+
     # -- sums ------------------------------------------------------------------------
     def _sums(self, stations: IntArray) -> _Sums:
         e, record = self.empty, self.record

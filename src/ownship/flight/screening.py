@@ -156,10 +156,15 @@ class Screen:
         flights = whole.fly(self.s, self.aboard)
         governing = whole.governing_of(flights)
         plan = whole.tank_plan_of(self.s, self.aboard, governing)
-        moments = whole.moments_of(self.s, self.aboard, governing, plan)
+        return replace(self._load_at_ends, moments=whole.moments_of(self.s, self.aboard, governing, plan))
+
+    @cached_property
+    def _load_at_ends(self) -> LoadScreen:
+        """The load before the flight and without fuel: nothing is flown."""
         assert self.aboard.empty is not None
-        return LoadScreen(self.s.record, self.s.request.category, self.aboard.empty, self.aboard.items, self.s.errors, moments,
-                          self.aboard.density_kg_m3, self.s.request.factors.confidence)
+        return LoadScreen(self.s.record, self.s.request.category, self.aboard.empty, self.aboard.items, self.s.errors,
+                          whole.moments_of(self.s, self.aboard, None, None), self.aboard.density_kg_m3,
+                          self.s.request.factors.confidence)
 
     def rate(self, candidates: Candidates) -> Screened:
         """Judge candidates."""
@@ -189,6 +194,13 @@ class Screen:
         found |= self._load.verdicts(candidates.stations, candidates.usable_m3, burn)
         found["tanks"] = self._tanks(candidates)
         return Screened(np.max(list(found.values()), axis=0), found, time)
+
+    def at_best(self, candidates: Candidates) -> IntArray:
+        """A verdict that no way of flying betters, (candidate,): stations, weight and balance at the ramp and without fuel.
+
+        Needs no flight to be flown.
+        """
+        return self._load_at_ends.at_best(candidates.stations, candidates.usable_m3)
 
     def runways_lost(self, candidates: Candidates) -> NDArray[np.bool_]:
         """Candidates, flown as asked, whose runways stay outside even with OTHER_BURN_M3 burnt more or less."""
