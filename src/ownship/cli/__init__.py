@@ -88,13 +88,18 @@ def _calc(words: list[str]) -> None:
     print(f"source: {answer['source']}")
 
 
-def serve(*, port: int = 8160) -> None:
-    """The first page on 127.0.0.1: the demo's request in plain forms, the same assessment back."""
+def serve(*, port: int = 8160, lan: bool = False, address: str = "") -> None:
+    """The screens on 127.0.0.1; --lan: to paired devices of your own network too, over TLS.
+
+    --address: this machine's address there, where it has several.
+    """
     from ownship.web.serving import serve as run
 
     if not 1 <= port <= 65535:
         raise BadInput(f"--port: {port} is no port; write 1024 to 65535.")
-    run(port)
+    if address and not lan:
+        raise BadInput("--address goes with --lan: without it only this machine is answered.")
+    run(port, lan, address)
 
 
 def _app() -> Any:

@@ -1,4 +1,4 @@
-"""Who may ask, and what an answer may load: this machine only, no foreign page's form, nothing from another host."""
+"""Who may ask, and what an answer may load: this machine and paired devices, no foreign page's form, nothing from elsewhere."""
 
 from __future__ import annotations
 
@@ -9,10 +9,14 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, HTTPException, Request
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.datastructures import UploadFile
 
+from ownship.web.pairing import COOKIE as DEVICE
+from ownship.web.pairing import Pairing
+
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+OPEN = ("/pair", "/authority.crt", "/static/")  # what a device may see before it is paired
 POLICY = ("default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; connect-src 'self'; "
           "worker-src 'self'; manifest-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'")
 LONGEST_QUERY = 20_000
@@ -34,20 +38,40 @@ class Posted:
         return self.fields.get(name, "").strip()
 
 
-async def guard(request: Request, call_next: Next) -> Response:
-    """Refuse a foreign host, an address too long, an upload too large, a change asked for by another page; then answer."""
-    refusal = _refused(request)
-    response = PlainTextResponse(refusal[1], status_code=refusal[0]) if refusal else await call_next(request)
+@dataclass(frozen=True)
+class Access:
+    """By which names this server may be asked, and which other devices are paired; none: this machine alone."""
+
+    hosts: tuple[str, ...] = LOOPBACK
+    pairing: Pairing | None = None
+
+    def here(self, request: Request) -> bool:
+        """Whether the asking comes from this machine itself."""
+        return self.pairing is None or (request.client is not None and request.client.host in ("127.0.0.1", "::1"))
+
+    def knows(self, request: Request) -> bool:
+        """Whether this machine or a paired device asks."""
+        return self.here(request) or (self.pairing is not None and self.pairing.device(request.cookies.get(DEVICE, "")) is not None)
+
+
+async def guard(access: Access, request: Request, call_next: Next) -> Response:
+    """Refuse a foreign host, a device not paired, an address too long, an upload too large, a change asked for by another page;
+    then answer."""
+    refusal = _refused(access, request)
+    if refusal is None and not request.url.path.startswith(OPEN) and not access.knows(request):
+        response: Response = RedirectResponse("/pair", status_code=303)
+    else:
+        response = PlainTextResponse(refusal[1], status_code=refusal[0]) if refusal else await call_next(request)
     response.headers["Content-Security-Policy"] = POLICY
     response.headers["X-Content-Type-Options"] = "nosniff"
     response.headers["Referrer-Policy"] = "same-origin"
     return response
 
 
-def _refused(request: Request) -> tuple[int, str] | None:
+def _refused(access: Access, request: Request) -> tuple[int, str] | None:
     host = request.headers.get("host", "")
-    if host.rsplit(":", 1)[0] not in LOOPBACK:
-        return 400, "This page answers on 127.0.0.1 only."
+    if host.removesuffix(f":{request.url.port}").lower() not in access.hosts:
+        return 400, "This page answers to its own names only: " + ", ".join(access.hosts) + "."
     if len(request.url.query) > LONGEST_QUERY:
         return 414, "The request in the address is too long."
     if request.method not in CHANGING:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -10,16 +11,17 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from ownship.errors import OwnshipError
-from ownship.web import access, api, pages, undo
+from ownship.web import access, api, devices, pages, undo
 from ownship.web.flying import ask
 
 REFUSED: dict[int | str, dict[str, Any]] = {422: {"description": "One sentence: what was given, what is allowed, what to do."}}
 
 
-def create_app() -> FastAPI:
+def create_app(who: access.Access | None = None) -> FastAPI:
     """The application: each screen as a page and, at .json, as data; what it answers to at `/openapi.json`."""
     app = FastAPI(title="Ownship", docs_url=None, redoc_url=None)
-    app.middleware("http")(access.guard)
+    app.state.access = who or access.Access()
+    app.middleware("http")(partial(access.guard, app.state.access))
     app.mount("/static", StaticFiles(packages=[("ownship.web", "static")]), name="static")
     _screens(app)
 
@@ -48,5 +50,5 @@ def create_app() -> FastAPI:
 
 def _screens(app: FastAPI) -> None:
     """The other screens, each a module with its router."""
-    for screen in (undo,):
+    for screen in (undo, devices):
         app.include_router(screen.router)

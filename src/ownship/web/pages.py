@@ -23,7 +23,7 @@ from ownship.words.figures import Figure, number_text
 THEMES = (("", "as the device"), ("light", "light"), ("night", "night"))
 THEME, YEAR_S = "ownship-theme", 31_536_000
 SCREENS = (("Flight", "/"),)
-MISSING = {404: "There is no such page.", 405: "This page does not take that."}
+MISSING = {"Not Found": "There is no such page.", "Method Not Allowed": "This page does not take that."}
 
 
 @lru_cache(maxsize=1)
@@ -85,7 +85,7 @@ def flight(request: Request, asked: Asked) -> Response:
 
 def missing(request: Request, status: int, detail: str = "") -> Response:
     """A page that is not there, or what it does not take; as data where data were asked for."""
-    words = MISSING.get(status, detail) or detail
+    words = MISSING.get(detail, detail)
     if request.url.path.endswith(".json"):
         return JSONResponse({"refused": words}, status_code=status)
     return page(request, "missing.html", status, status=status, words=words)
