@@ -553,7 +553,7 @@ def test_what_was_typed_goes_before_the_forecast_and_behind_the_owners_hours():
 
 @pytest.mark.parametrize("fetched_h", [-3, -30, -60, -120])
 def test_the_error_of_the_forecast_takes_the_place_of_the_planning_figure(fetched_h):
-    s = flight(data(weather=None), {"KBOI": column(fetched_h=fetched_h), "KU79": column(fetched_h=fetched_h)})
+    s = flight(data(weather=None, aloft=None), {"KBOI": column(fetched_h=fetched_h), "KU79": column(fetched_h=fetched_h)})
     age = s.weather["KBOI"].age_s
     assert age >= -fetched_h * 3600
     assert s.weather["KBOI"].temperature_sd_k == pytest.approx(spread_at(age, ground=True).temperature_sd_k)
@@ -582,7 +582,7 @@ def test_leaving_again_beyond_the_forecast_is_said_to_be_in_the_air_typed_for_th
 def test_an_older_forecast_has_a_wider_band():
     spreads = []
     for fetched_h in (-3, -30, -60, -120):
-        s = flight(data(), {"KBOI": column(fetched_h=fetched_h), "KU79": column(fetched_h=fetched_h)})
+        s = flight(data(aloft=None), {"KBOI": column(fetched_h=fetched_h), "KU79": column(fetched_h=fetched_h)})
         margin = by_id(assess(s).margins)["fuel.landing"]
         spreads.append((np.std(s.air.temperature_noise_k), np.std(s.air.wind_noise_m_s[0]),
                         margin.available.high - margin.available.low))
@@ -595,6 +595,35 @@ def test_a_forecast_over_one_end_alone_is_not_the_air_of_the_route():
     assert s.aloft.wind_sd_m_s is None and len(s.aloft.levels) == 3
     s = flight(data(planned_departure="2026-07-11T08:00-06:00"), {"KBOI": column()})
     assert not s.air.known
+
+
+def both_ends(**more):
+    return {n: column(wind=(90.0, 30.0), **more) for n in ("KBOI", "KU79")}
+
+
+def test_aloft_what_the_owner_typed_goes_before_the_forecast_for_its_hours_and_is_said():
+    """As at the ground: [aloft] holds an hour around the departure it was typed for; beyond, the forecast counts."""
+    typed, both = flight(data()), flight(data(), both_ends())
+    assert both.aloft.levels == typed.aloft.levels and both.aloft.wind_sd_m_s is None
+    assert "Air aloft: [aloft] of the request, before the forecast." in both.aloft.words
+    assert typed.aloft.words == ()
+    near = flight(data(planned_departure="2026-07-11T14:00-06:00"), both_ends())
+    assert near.aloft.levels == typed.aloft.levels
+    later = flight(data(planned_departure="2026-07-11T13:30-06:00"), both_ends())
+    assert later.aloft.wind_sd_m_s is not None and any("forecast of made by hand" in w for w in later.aloft.words)
+    hours = flight(data(aloft_hours=[{"level": "9000 ft", "at": LEAVING.isoformat(), "wind": "180/20", "temperature": "12 C"},
+                                     {"level": "9000 ft", "at": (LEAVING + timedelta(hours=2)).isoformat(), "wind": "180/20",
+                                      "temperature": "12 C"}]), both_ends())
+    assert [x.wind_from_deg for x in hours.aloft.levels] == pytest.approx([180.0])
+    assert "Air aloft: the owner's [[aloft_hours]], before [aloft] of the request and the forecast." in hours.aloft.words
+
+
+def test_aloft_what_was_not_typed_is_the_forecast_s_with_its_own_error():
+    s = flight(data(aloft={"9000 ft": {"wind": "280/14"}}), both_ends())
+    assert s.air.known and s.aloft.wind_sd_m_s is None and s.aloft.temperature_sd_k is not None
+    assert s.air.middle_wind(3000.0)[0] == pytest.approx(280.0)
+    assert "Air aloft: winds [aloft] of the request, temperatures the forecast." in s.aloft.words
+    assert not flight(data(aloft={"9000 ft": {"wind": "280/14"}})).air.known
 
 
 def test_columns_that_differ_widen_the_error():

@@ -21,7 +21,7 @@ from ownship.flight.request import FlightRequest
 from ownship.flight.route import Leg, Point, build_route, leg_between, point_of
 from ownship.flight.timeline import Settings, power_setting
 from ownship.flight.weather_at import weather_at
-from ownship.flight.weather_sources import HOLDS_S, Wanted
+from ownship.flight.weather_sources import HOLDS_S, Wanted, aloft_from
 from ownship.physics.atmosphere import SEA_LEVEL_PA, Air, isa_temperature_k, pressure_altitude_m
 from ownship.physics.wind import wind_triangle
 from ownship.rules.ruleset import RuleSet, load_ruleset, place_of_country
@@ -210,17 +210,19 @@ class Situation:
 
     @cached_property
     def aloft(self) -> Aloft:
-        """Levels aloft half way along: the owner's hours, else the forecasts over both ends, else [aloft] where it holds."""
-        seconds = self._enroute_s(None)
-        hours = aloft_of_hours(self.request.aloft_hours, self.departure if seconds is None else self.at(seconds[-1] / 2))
-        if hours is not None:
-            return hours
-        forecast = aloft_of_forecasts(self._columns(seconds), self.request.cruise_altitude_m) if seconds else None
-        if forecast is not None:
-            return forecast
-        if not self._aloft_holds:
-            gone = "The winds and temperatures of [aloft] were typed for another hour and no longer hold."
-            return Aloft((), words=(gone,) if self.request.aloft or self.request.aloft_fb else ())
+        """Levels aloft half way along: the owner's hours, else [aloft] where it holds, else the forecasts over both ends."""
+        seconds, r = self._enroute_s(None), self.request
+        hours = aloft_of_hours(r.aloft_hours, self.departure if seconds is None else self.at(seconds[-1] / 2))
+        forecast = aloft_of_forecasts(self._columns(seconds), r.cruise_altitude_m) if seconds else None
+        typed = self._typed_aloft if self._aloft_holds and (r.aloft or r.aloft_fb) else None
+        named = (("the owner's [[aloft_hours]]", hours), ("[aloft] of the request", typed), ("the forecast", forecast))
+        found = aloft_from([(name, levels) for name, levels in named if levels is not None])
+        if found.levels or self._aloft_holds or not (r.aloft or r.aloft_fb):
+            return found
+        return Aloft((), words=("The winds and temperatures of [aloft] were typed for another hour and no longer hold.",))
+
+    @property
+    def _typed_aloft(self) -> Aloft:
         return Aloft(tuple(Level(r.altitude_m, 0.0 if r.wind and r.wind.from_deg is None else (r.wind.from_deg if r.wind else None),
                                  r.wind.speed_m_s if r.wind else None, r.temperature_k) for r in aloft_levels(self.request)))
 

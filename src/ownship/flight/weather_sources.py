@@ -1,4 +1,4 @@
-"""What the owner's hours and a forecast say of a place at a moment, and when air is wanted at all."""
+"""What the owner's hours and a forecast say of a place at a moment, whose winds aloft are taken, and when air is wanted at all."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from itertools import pairwise
 
+from ownship.flight.airmass import Aloft, Level
 from ownship.flight.places import HourEntry, PlaceWeather, WeatherEntry, joined, moved_to, placed, read_entry
 from ownship.flight.planning import usual
 from ownship.units import from_si, to_si
@@ -91,3 +92,29 @@ def _forecast_wind(from_deg: float | None, speed_m_s: float | None, gust_m_s: fl
         return None
     gust = None if gust_m_s is None else max(gust_m_s, speed_m_s)
     return WindReport(from_deg, speed_m_s, gust, from_deg is None and bool(gust))
+
+
+# -- aloft ------------------------------------------------------------------------------------------------------------
+def aloft_from(sources: Sequence[tuple[str, Aloft]]) -> Aloft:
+    """The levels aloft by the first source that has a wind, and by the first that has a temperature; each with its own error.
+
+    sources: (what it is called, its levels) by rank, the owner's before a forecast. Where there was a choice, or the two are of
+    different sources, the words say which was used. None has any: no levels.
+    """
+    wind = next((x for x in sources if any(_blows(level) for level in x[1].levels)), None)
+    warm = next((x for x in sources if any(level.temperature_k is not None for level in x[1].levels)), None)
+    said = tuple(w for x in {id(x): x for x in (wind, warm) if x is not None}.values() for w in x[1].words)
+    if wind is warm:
+        over = [name for name, _ in sources if wind is not None and name != wind[0]]
+        used = (f"Air aloft: {wind[0]}, before {' and '.join(over)}.",) if wind is not None and over else ()
+        return Aloft(()) if wind is None else Aloft(wind[1].levels, wind[1].wind_sd_m_s, wind[1].temperature_sd_k, (*said, *used))
+    winds = [Level(x.altitude_m, x.wind_from_deg, x.wind_m_s, None) for x in (wind[1].levels if wind else ()) if _blows(x)]
+    kelvins = [Level(x.altitude_m, None, None, x.temperature_k) for x in (warm[1].levels if warm else ())
+               if x.temperature_k is not None]
+    used = (f"Air aloft: winds {wind[0] if wind else 'not known'}, temperatures {warm[0] if warm else 'not known'}.",)
+    return Aloft((*winds, *kelvins), wind[1].wind_sd_m_s if wind else None, warm[1].temperature_sd_k if warm else None,
+                 (*said, *used))
+
+
+def _blows(level: Level) -> bool:
+    return level.wind_m_s is not None
