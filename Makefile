@@ -7,7 +7,7 @@ export OMP_NUM_THREADS := 1
 export OPENBLAS_NUM_THREADS := 1
 PIP := $(BIN)/python -m pip --quiet --disable-pip-version-check
 
-.PHONY: demo test lint types bench soak serve frontend lock clean
+.PHONY: demo test lint types bench soak serve frontend words lock clean
 
 demo: $(VENV)/.run
 	@$(BIN)/ownship check demo
@@ -68,6 +68,10 @@ $(VENV)/.test: $(VENV)/.run requirements-dev.txt
 	@echo "Installing the test tools into $(VENV) (once)."
 	@$(PIP) install --require-hashes -r requirements-dev.txt
 	@touch $@
+
+# Every string of every screen, paper and command, in build/words.txt.
+words: $(VENV)/.run
+	@$(BIN)/python docs/list_words.py
 
 # Renews the hashed lists (needs uv on the PATH); no address of any registry is written.
 lock:
