@@ -6,6 +6,7 @@ import time
 
 import numpy as np
 
+from bench.people import people_bench
 from bench.record import record_bench
 from ownship.calibration.estimate import draws_of, fit
 from ownship.calibration.measurements import predict
@@ -117,6 +118,7 @@ def main():
     good.append(predictions(many, one))
     good.append(screening(s))
     good.append(record_bench())
+    good.append(people_bench())
     sys.exit(0 if all(good) else 1)
 
 
