@@ -22,6 +22,7 @@ from ownship.ownership.entries import (
     Money,
     OilAdded,
 )
+from ownship.schema import read_toml
 from ownship.units import from_si, to_si
 
 ON = date(2026, 7, 1)
@@ -273,7 +274,7 @@ def test_fees_in_another_currency_stay_there():
     ("USA", "14 CFR 61.113(c)", "from memory: check it"), ("EASA", "965/2012, Article 6(4a)", "from memory: check it")])
 def test_shareable_are_fuel_oil_and_fees_with_the_rule_and_how_it_is_known(place, section, words):
     (cost,) = planned(usd(15))
-    found = s.share(cost, place, 4)
+    found = s.share(cost, place, 4, ON)
     assert float(found.shareable) == pytest.approx(60 + 4 + 6 + 15) and found.each * 4 == pytest.approx(found.shareable)
     assert section in found.words and words in found.words
     assert ("at least the equal share" in found.words) == (place == "USA")
@@ -281,10 +282,50 @@ def test_shareable_are_fuel_oil_and_fees_with_the_rule_and_how_it_is_known(place
 
 def test_six_persons_at_most_by_the_european_rule_and_no_rule_no_share():
     (cost,) = planned()
-    assert s.share(cost, "EASA", 6).persons == 6
+    assert s.share(cost, "EASA", 6, ON).persons == 6
     for place, persons, said in (("EASA", 7, "allows 6"), ("Atlantis", 2, "no rule of sharing"), ("USA", 0, "not believable")):
         with pytest.raises(BadInput, match=said):
-            s.share(cost, place, persons)
+            s.share(cost, place, persons, ON)
+
+
+def test_a_past_flight_is_judged_by_the_text_of_its_day_and_one_before_the_first_is_not_known():
+    (cost,) = planned()
+    for rule in s.sharing_rules():
+        assert s.share(cost, rule.place, 2, rule.effective_from).words.startswith(rule.section)
+        with pytest.raises(BadInput, match=f"no text on sharing is kept for a flight of .*{rule.effective_from} on.*is not known"):
+            s.share(cost, rule.place, 2, rule.effective_from - timedelta(days=1))
+
+
+SHARING = """
+[[place]]
+place = "Here"
+section = "1"
+effective_from = 2000-01-01
+effective_to = 2009-12-31
+shares = ["fuel"]
+words = "old"
+source = "old text"
+status = "read"
+[[place]]
+place = "Here"
+section = "2"
+effective_from = 2010-01-01
+shares = ["oil"]
+words = "new"
+source = "new text"
+status = "read"
+"""
+
+
+def test_rules_of_sharing_have_their_days_and_never_two_on_one(monkeypatch):
+    rules = s.read_sharing(read_toml(SHARING, "x"))
+    monkeypatch.setattr(s, "sharing_rules", lambda: rules)
+    assert [s.sharing_rule("Here", date(y, m, d)).section for y, m, d in (
+        (2000, 1, 1), (2009, 12, 31), (2010, 1, 1), (2030, 1, 1))] == ["1", "1", "2", "2"]
+    for old, new, said in (("effective_to = 2009-12-31", "", "two texts"), ("2009-12-31", "1999-12-31", "is before effective_from"),
+                           ("2010-01-01", '"soon"', "should be a date"), ("effective_from = 2010-01-01", "", "lacks 'effective_from'")):
+        with pytest.raises(BadInput, match=said):
+            s.read_sharing(read_toml(SHARING.replace(old, new), "x"))
 
 
 # ---- properties

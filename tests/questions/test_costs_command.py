@@ -1,6 +1,7 @@
 """`ownship costs`: asked, written down, a planned flight, payback, the sheet; every bad word is one sentence."""
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from xml.etree import ElementTree
@@ -8,6 +9,7 @@ from xml.etree import ElementTree
 import pytest
 from commands import run
 
+from ownship.ownership import spending
 from ownship.ownership.entries import AeroplaneRevision, Cost, Flight, FuelAdded, MaintenanceDone, Money, Pilot
 from ownship.provenance import package_text
 from ownship.questions import costing
@@ -197,6 +199,15 @@ def test_the_demo_flight_costs_its_burn_its_reserve_and_its_fees_and_says_who_ma
     (s,) = seven["currencies"][0]["sharing"]
     assert s["shareable"] is None and "allows 6" in s["words"]
     assert any("reserve of engine" in w for w in seven["missing"]), "without hours a year the low-use rule has no rate"
+
+
+def test_sharing_is_judged_by_the_text_of_the_flight_s_day(kept, capsys, monkeypatch):
+    later = tuple(replace(r, effective_from=date(2026, 7, 12)) for r in spending.sharing_rules())  # the demo flies the day before
+    monkeypatch.setattr(spending, "sharing_rules", lambda: later)
+    told = asked(capsys, "costs", "flight", "demo", "--price", "6 USD/usgal", "--persons", "4")
+    for s in told["currencies"][0]["sharing"]:
+        assert s["shareable"] is None and "no text on sharing is kept for a flight of 2026-07-11" in s["words"]
+    assert run(capsys, "costs", "flight", "demo", "--price", "6 USD/usgal")[0] == 0
 
 
 @pytest.mark.parametrize(("words", "said"), [

@@ -231,10 +231,12 @@ def flight_costs(tables: Iterable[CostTable], burn: Burn, yearly_h: float, price
 @dataclass(frozen=True)
 class SharingRule:
     """What a private pilot may share at a place: groups, most persons (None: not said), and whether an equal share is the
-    least that the pilot pays; first day in force is not known."""
+    least that the pilot pays; first and last day in force (effective_to None: still)."""
 
     place: str
     section: str
+    effective_from: date
+    effective_to: date | None
     shares: tuple[str, ...]
     equal_at_least: bool
     most_persons: int | None
@@ -254,13 +256,41 @@ class Share:
 
 
 @cache
-def sharing_rules() -> dict[str, SharingRule]:
-    """The rules of the package by place."""
-    root = package_toml("rules", "costs", "sharing.toml")
+def sharing_rules() -> tuple[SharingRule, ...]:
+    """The rules of the package."""
+    return read_sharing(package_toml("rules", "costs", "sharing.toml"))
+
+
+def read_sharing(root: Table) -> tuple[SharingRule, ...]:
+    """A file of sharing rules as docs/formats/costs.md describes it; two texts of one place on one day are refused."""
     root.table("routine_maintenance")
-    rules = [_rule(t) for t in root.tables("place")]
+    rules = tuple(_rule(t) for t in root.tables("place"))
     root.done()
-    return {r.place: r for r in rules}
+    for rule in rules:
+        if len([r for r in rules if r.place == rule.place and _in_force(r, rule.effective_from)]) > 1:
+            raise BadInput(f"{rule.place}: two texts on sharing are in force on {rule.effective_from}; end the older one.")
+    return rules
+
+
+def sharing_places() -> tuple[str, ...]:
+    """The places that have rules of sharing."""
+    return tuple(dict.fromkeys(r.place for r in sharing_rules()))
+
+
+def sharing_rule(place: str, on: date) -> SharingRule:
+    """The rule of a place in force on the day of a flight; BadInput where none is kept of it."""
+    of_place = [r for r in sharing_rules() if r.place == place]
+    if not of_place:
+        raise BadInput(f"place: {place!r} has no rule of sharing here; allowed are {', '.join(sharing_places())}.")
+    found = next((r for r in of_place if _in_force(r, on)), None)
+    if found is None:
+        raise BadInput(f"{place}: no text on sharing is kept for a flight of {on} (the first is kept from "
+                       f"{min(r.effective_from for r in of_place)} on), so what could be shared is not known.")
+    return found
+
+
+def _in_force(rule: SharingRule, on: date) -> bool:
+    return rule.effective_from <= on and (rule.effective_to is None or on <= rule.effective_to)
 
 
 @cache
@@ -274,7 +304,13 @@ def routine_maintenance_1() -> float:
 def _rule(t: Table) -> SharingRule:
     dated = str(t.take("source_date", ""))
     source = source_of(t)
-    rule = SharingRule(t.text("place"), t.text("section"), t.texts("shares"), t.flag("equal_at_least", False),
+    begin, end = t.take("effective_from"), t.take("effective_to", None)
+    for key, day in (("effective_from", begin), ("effective_to", end)):
+        if day is not None and type(day) is not date:
+            raise t.bad(key, f"{day!r} should be a date, as 2014-07-01.")
+    if end is not None and end < begin:
+        raise t.bad("effective_to", f"{end} is before effective_from, {begin}.")
+    rule = SharingRule(t.text("place"), t.text("section"), begin, end, t.texts("shares"), t.flag("equal_at_least", False),
                        t.integer("most_persons", None, 1, 20), t.text("words"), Source(source.text, source.status, dated))
     if unknown := set(rule.shares) - set(SHARES):
         raise t.bad("shares", f"{sorted(unknown)[0]!r} cannot be shared; allowed are {', '.join(SHARES)}.")
@@ -282,14 +318,13 @@ def _rule(t: Table) -> SharingRule:
     return rule
 
 
-def share(cost: FlightCost, place: str, persons: int) -> Share:
-    """The shareable part of a flight by the rule of a place and an equal share of it; persons: all aboard, the pilot too.
+def share(cost: FlightCost, place: str, persons: int, on: date) -> Share:
+    """The shareable part of a flight by the rule of a place on the flight's day and an equal share of it; persons: all aboard,
+    the pilot too.
 
-    BadInput for a place without a rule, and where the rule allows fewer persons: then nothing may be shared by it.
+    BadInput for a place without a rule on that day, and where the rule allows fewer persons: then nothing may be shared by it.
     """
-    rule = sharing_rules().get(place)
-    if rule is None:
-        raise BadInput(f"place: {place!r} has no rule of sharing here; allowed are {', '.join(sharing_rules())}.")
+    rule = sharing_rule(place, on)
     if not 1 <= persons <= 20:
         raise BadInput(f"persons: {persons} aboard are not believable; allowed is 1 to 20, the pilot among them.")
     if rule.most_persons is not None and persons > rule.most_persons:

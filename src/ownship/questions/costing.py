@@ -199,14 +199,15 @@ def flight(aeroplane_file: str, flight_file: str | None = None, price: str | Non
         kept = records.standing()
     which, day = _which(kept, aeroplane), _today()
     fuel = given or _fuel_price(kept, which, day)
-    burn = _burn(check(aeroplane_file, flight_file))
+    plan = check(aeroplane_file, flight_file)
+    burn, flown = _burn(plan), date.fromisoformat(str(plan.request["departure"])[:10])
     found = rates.costs(kept, which, day, spending.routine_maintenance_1())
     per_year = found.flown_h if yearly is None else yearly
     priced = spending.flight_costs(found.tables, burn, per_year or 0.0, fuel, charged)
     data = {"schema": 1, "flight": flight_file or aeroplane_file, "aeroplane": which or None,
             "fuel": {"value": round(float(from_si(burn.fuel_m3, "usgal")), 3), "unit": "usgal"},
             "time": {"value": round(burn.time_h, 3), "unit": "h"}, "fuel_price": paper.litre_or_gallon(fuel),
-            "currencies": [paper.flight_json(c, [(p, _shared(c, p, persons)) for p in places], persons) for c in priced],
+            "currencies": [paper.flight_json(c, [(p, _shared(c, p, persons, flown)) for p in places], persons) for c in priced],
             "missing": [w for w in found.missing if not w.startswith(("No fixed", "No fuel"))] + _left_out(found.tables, per_year),
             "words": [f"Fuel at {paper.litre_or_gallon(fuel)}. Fixed costs are the year's and not in it."],
             "cautions": list(paper.CAUTIONS)}
@@ -214,7 +215,7 @@ def flight(aeroplane_file: str, flight_file: str | None = None, price: str | Non
 
 
 def _places(place: str | None) -> tuple[str, ...]:
-    known = tuple(spending.sharing_rules())
+    known = spending.sharing_places()
     if place is None:
         return known
     found = next((p for p in known if p.casefold() == place.strip().casefold()), None)
@@ -223,9 +224,9 @@ def _places(place: str | None) -> tuple[str, ...]:
     return (found,)
 
 
-def _shared(cost: spending.FlightCost, place: str, persons: int | None) -> spending.Share | str:
+def _shared(cost: spending.FlightCost, place: str, persons: int | None, on: date) -> spending.Share | str:
     try:
-        return spending.share(cost, place, persons or 1)
+        return spending.share(cost, place, persons or 1, on)
     except BadInput as error:
         return str(error)
 
