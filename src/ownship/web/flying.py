@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import OwnshipError
 from ownship.questions import check as asking
+from ownship.web import remembered
 from ownship.web.forms import Form, blank, form_of, to_request, write_toml
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def ask(query: Mapping[str, str]) -> Asked:
     plain = dict(query)
     asked = Asked(plain)
     try:
-        asked = replace(asked, aeroplanes=kept(), aeroplane=plain.get("aeroplane", "").strip().upper() or DEMO)
+        asked = replace(asked, aeroplanes=remembered.kept(), aeroplane=plain.get("aeroplane", "").strip().upper() or DEMO)
         if asked.aeroplane == DEMO.upper():
             asked = replace(asked, aeroplane=DEMO)
         asked = replace(asked, form=_form(plain, asked.aeroplane))
@@ -117,43 +118,22 @@ def _more(asked: Asked) -> Asked:
 
 
 def _assessed(s: Situation) -> Assessment:
-    from ownship.flight.assessment import assess
-    from ownship.flight.extras import with_extras
     from ownship.questions.from_record import with_record
 
-    return with_record(s, with_extras(s, assess(s)))
+    return with_record(s, remembered.assessed(s))
 
 
 # -- which aeroplane ------------------------------------------------------------------------------------------------------
 @lru_cache(maxsize=1)
 def _demo() -> tuple[dict[str, Any], AirframeRecord]:
-    from ownship.aeroplane.reading import read_airframe
-
-    return tomllib.loads(asking.demo_flight()), read_airframe(asking.demo_aeroplane(), "demo")
-
-
-def kept() -> tuple[str, ...]:
-    """Registrations of the owner's aeroplanes; none where no record is kept."""
-    from ownship.ownership.entries import standing
-    from ownship.questions.from_record import kept_aeroplanes
-    from ownship.questions.record import NAME, open_record, record_folder
-
-    if not (record_folder() / NAME).exists():
-        return ()
-    records = open_record()
-    try:
-        return kept_aeroplanes(standing(records.all()))
-    finally:
-        records.close()
+    return tomllib.loads(asking.demo_flight()), remembered.airframe(asking.demo_aeroplane(), "demo")
 
 
 def _form(query: dict[str, str], aeroplane: str) -> Form:
     if aeroplane == DEMO:
         base, record = _demo()
         return form_of(query, base, record)
-    from ownship.aeroplane.reading import read_airframe
-
-    record = read_airframe(_kept_texts(aeroplane, _day(query))[0], f"{aeroplane} of the record")
+    record = remembered.airframe(remembered.texts(aeroplane, _day(query))[0], f"{aeroplane} of the record")
     return form_of(query, blank(record), record)
 
 
@@ -165,22 +145,6 @@ def _day(query: Mapping[str, str]) -> date:
         return datetime.now(UTC).date()
 
 
-def _kept_texts(registration: str, day: date) -> tuple[str, Any]:
-    """The airframe record of a day as TOML and the folder of its rows; BadInput where the record keeps none."""
-    from ownship.ownership.entries import standing
-    from ownship.ownership.revisions import record_toml
-    from ownship.questions.from_record import registration_of, rows_folder
-    from ownship.questions.record import open_record
-
-    which = registration_of(registration)
-    records = open_record()
-    try:
-        entries = standing(records.all())
-        return record_toml(entries, which, day), rows_folder(entries, which, day)
-    finally:
-        records.close()
-
-
 def _situation(asked: Asked) -> Situation:
     assert asked.request is not None
     text = write_toml(asked.request)
@@ -188,5 +152,5 @@ def _situation(asked: Asked) -> Situation:
         return asking.situation(asking.demo_aeroplane(), text, name="flight", aeroplane_name=DEMO)
     from ownship.questions.record_margins import by_record
 
-    airframe, folder = _kept_texts(asked.aeroplane, _day({"departure": str(asked.request.get("departure", ""))}))
+    airframe, folder = remembered.texts(asked.aeroplane, _day({"departure": str(asked.request.get("departure", ""))}))
     return by_record(asking.situation(airframe, text, folder, "flight", f"{asked.aeroplane} of the record"), asked.aeroplane, "")
