@@ -32,6 +32,7 @@ soak: $(VENV)/.test
 	$(BIN)/python -m soak owners --count 60
 	$(BIN)/python -m soak remedies --count 50
 	$(BIN)/python -m soak kill
+	OWNSHIP_OPENAPI_CASES=20000 $(BIN)/python -m pytest tests/web/test_openapi.py
 
 serve: $(DIST)
 	$(BIN)/ownship serve

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from ownship.errors import OwnshipError
-from ownship.web.access import Sent
+from ownship.web.access import Sent, form
 
 router = APIRouter()
 
@@ -33,7 +33,7 @@ def just_kept(request: Request) -> dict[str, object] | None:
     return {"number": entry.number, "kind": type(entry.body).__name__, "back": request.url.path}
 
 
-@router.post("/undo")
+@router.post("/undo", openapi_extra=form("entry", "back"))
 def undo(request: Request, sent: Sent) -> Response:
     """Withdraw the entry that was just kept, and show the page it came from again."""
     from ownship.questions.record import open_record
