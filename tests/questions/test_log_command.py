@@ -336,6 +336,20 @@ def test_an_export_imports_to_the_same_flights(capsys, tmp_path, monkeypatch):
     assert flights() == before
 
 
+def test_an_export_replaces_a_log_of_ours_and_no_other_file_unasked(capsys, tmp_path):
+    told(capsys, *FIRST)
+    path = tmp_path / "all.csv"
+    for words in ((), (), ("--aeroplane", "N0160T")):
+        assert "1 flight is in" in told(capsys, "log", "export", str(path), *words)["sentence"]
+    for foreign in (CSV, "", "number,aeroplane\n1,2\n"):
+        path.write_text(foreign)
+        assert "is there already and is no exported log; name another file, or say --replace" in refused(
+            capsys, "log", "export", str(path))
+        assert path.read_text() == foreign
+    told(capsys, "log", "export", str(path), "--replace")
+    assert path.read_bytes().startswith(b"number,aeroplane,off_blocks")
+
+
 # ---- tracks and plans
 
 

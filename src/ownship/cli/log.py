@@ -100,11 +100,11 @@ def _files(show: Show) -> dict[str, Callable[..., None]]:
 
         _written(show, import_csv(file, map or (), zone, dates, aeroplane, other_aeroplane=other_aeroplane), json)
 
-    def export(file: str, /, *, aeroplane: str | None = None, json: bool = False) -> None:
-        """Every flight that counts as CSV, which imports to the same flights."""
+    def export(file: str, /, *, aeroplane: str | None = None, replace: bool = False, json: bool = False) -> None:
+        """Every flight that counts as CSV, which imports to the same flights. --replace: over a file that is no such log."""
         from ownship.questions.logging_flights import export_csv
 
-        _written(show, export_csv(file, aeroplane), json)
+        _written(show, export_csv(file, aeroplane, replace=replace), json)
 
     def from_track(gpx: str, /, *, aeroplane: str | None = None, from_: str | None = None, to: str | None = None,
                    landings: int | None = None, field: list[str] | None = None, other_aeroplane: bool = False,

@@ -198,11 +198,16 @@ def refuse_order(order: str) -> None:
         raise BadInput(f"--dates: {order!r} is no order of dates; say dmy (day first) or mdy (month first).")
 
 
+def header_line() -> str:
+    """The first line of every log that `written` gives."""
+    return ",".join((*IGNORED, *COLUMNS)) + "\r\n"
+
+
 def written(flights: Iterable[tuple[int, str, Flight]]) -> str:
     """A CSV (RFC 4180, UTF-8) of (number, aeroplane, flight) that `read_log` reads to the same flights; the number is told only."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([*IGNORED, *COLUMNS])
+    out.write(header_line())
     for number, aeroplane, f in flights:
         writer.writerow([str(number), *cells_of(aeroplane, f)])
     return out.getvalue()

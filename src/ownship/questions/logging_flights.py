@@ -326,16 +326,21 @@ def _told(found: Any) -> tuple[str, ...]:
     return left + tuple(f"{words} ({times:,} {'flight' if times == 1 else 'flights'})" for words, times in found.told[:20])
 
 
-def export_csv(path: str, aeroplane: str | None = None, folder: Path | None = None) -> Written:
-    """Every flight that stands as CSV (UTF-8), which `import_csv` reads to the same flights."""
+def export_csv(path: str, aeroplane: str | None = None, folder: Path | None = None, replace: bool = False) -> Written:
+    """Every flight that stands as CSV (UTF-8), which `import_csv` reads to the same flights.
+
+    A file that is there already and is no such log is replaced only where that is said (replace).
+    """
     from ownship.ownership.entries import Flight, of_kind
     from ownship.ownership.flight_csv import written
     from ownship.questions.places import write_whole
+    from ownship.questions.replacing import is_log, refuse_foreign
 
     registration = registration_of(aeroplane) if aeroplane else None
     target = Path(path).absolute()
     if target.is_dir() or not target.parent.is_dir():
         raise BadInput(f"{path} cannot be the export: it is a folder, or lies in none; name a file in a folder that is there.")
+    refuse_foreign(target, is_log, "exported log", replace=replace)
     with opened(folder) as (_, entries):
         flights = [(e.number, e.aeroplane, f) for e, f in of_kind(entries, Flight, registration)]
     try:

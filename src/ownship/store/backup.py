@@ -66,6 +66,15 @@ def unpacked(data: bytes, name: str) -> tuple[Manifest, bytes]:
     return manifest, image
 
 
+def is_backup(data: bytes) -> bool:
+    """Whether bytes are a backup, whole or damaged in its record: its manifest reads."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            return bool(read_manifest(_member(archive, MANIFEST, LARGEST_MANIFEST, MANIFEST), MANIFEST))
+    except (UnreadableFile, zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error, EOFError, ValueError):
+        return False
+
+
 def _member(archive: zipfile.ZipFile, member: str, most: int, name: str) -> bytes:
     """A member's bytes, never more than allowed."""
     if member not in archive.namelist():
