@@ -16,6 +16,7 @@ from ownship.questions.reading import DEMO, demo_text, read_text
 
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
+    from ownship.calibration.estimate import Calibration
     from ownship.flight.distances import Calibrations
     from ownship.performance.model import Airframe, Model
     from ownship.performance.rows import Rows
@@ -265,26 +266,31 @@ def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None)
     not give its rpm or its rpm is above the limit (the most probable aeroplane or more than 10 % of the draws), and
     where more than 5 % of the draws cannot do it.
     """
-    from ownship.calibration.estimate import draws_of, middle
-    from ownship.performance.model import Model, airframe_of
+    from ownship.performance.model import airframe_of
     from ownship.performance.row_checks import check_speeds
     from ownship.performance.rows import read_rows
 
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
     fitted = _fitted(calibration_path, record, folder)
-    calibration = fitted.own or fitted.book
     rows = read_rows(read_text(rows_path), rows_path, need_value=False)
     check_speeds(rows, rows_path, airframe)
-    rows, surrogate = _real_wind(rows, record), surrogate_of(airframe)
-    models = (Model(airframe, surrogate, middle(calibration)), Model(airframe, surrogate, draws_of(calibration, 512, SEED)))
+    figures = predicted_of(airframe, _real_wind(rows, record), fitted.own or fitted.book)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([*rows.columns, "predicted", "low_90", "high_90"])
-    for start in range(0, len(rows), BLOCK_ROWS):
-        block = rows.block(start, start + BLOCK_ROWS)
-        writer.writerows([*cells, *figures] for cells, figures in zip(block.cells, _predicted(*models, block), strict=True))
+    writer.writerows([*cells, *found] for cells, found in zip(rows.cells, figures, strict=True))
     return out.getvalue()
+
+
+def predicted_of(airframe: Airframe, rows: Rows, calibration: Calibration) -> list[tuple[str, ...]]:
+    """(predicted, low_90, high_90) of every row as text, as `predict` writes them; rows: their wind as it blew."""
+    from ownship.calibration.estimate import draws_of, middle
+    from ownship.performance.model import Model
+
+    surrogate = surrogate_of(airframe)
+    models = (Model(airframe, surrogate, middle(calibration)), Model(airframe, surrogate, draws_of(calibration, 512, SEED)))
+    return [f for start in range(0, len(rows), BLOCK_ROWS) for f in _predicted(*models, rows.block(start, start + BLOCK_ROWS))]
 
 
 def _predicted(best: Model, all_draws: Model, rows: Rows) -> list[tuple[str, ...]]:

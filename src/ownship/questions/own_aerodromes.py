@@ -46,12 +46,16 @@ def keep(path: str) -> Aerodrome:
 
     BadInput where it does not read, has no ident or source, or its date lies ahead; nothing is kept then.
     """
+    return keep_text(read_text(path), path)[0]
+
+
+def keep_text(text: str, path: str) -> tuple[Aerodrome, int]:
+    """The same of a text; path: what a refusal calls it. The aerodrome and the number of its entry."""
     from ownship.ownership.entries import AerodromeRecord
     from ownship.questions.places import today
     from ownship.questions.record import open_record
     from ownship.schema import read_toml
 
-    text = read_text(path)
     table = read_toml(text, path)
     ident = str(table.take("ident", "")).strip().upper()
     if not 2 <= len(ident) <= 8 or not ident.isalnum() or not table.text("source", ""):
@@ -62,11 +66,11 @@ def keep(path: str) -> Aerodrome:
     found = _read(text, path, ident)
     records = open_record()
     try:
-        records.append(AerodromeRecord(ident, text, dated), moment=datetime.combine(dated, time(), UTC), source=found.ends[0].source
-                       if found.ends else "owner")
+        entry = records.append(AerodromeRecord(ident, text, dated), moment=datetime.combine(dated, time(), UTC),
+                               source=found.ends[0].source if found.ends else "owner")
     finally:
         records.close()
-    return found
+    return found, entry.number
 
 
 def _read(text: str, name: str, ident: str) -> Aerodrome:

@@ -50,7 +50,7 @@ def show(aeroplane: str | None = None, on: str | None = None, metric: bool = Fal
 def adverse(aeroplane: str | None = None, on: str | None = None, pilot: str | None = None, metric: bool = False,
             folder: Path | None = None) -> Told:
     """The most adverse loadings of every category; pilot: the lightest who flies it alone (120 lb where none is said)."""
-    from ownship.aeroplane.adverse import PILOT_KG, adverse_loading
+    from ownship.aeroplane.adverse import PILOT_KG
 
     day, units = day_of(on, "--on"), paper.units_of(metric)
     light = PILOT_KG if pilot is None else parse(pilot, "mass", "--pilot")
@@ -60,6 +60,13 @@ def adverse(aeroplane: str | None = None, on: str | None = None, pilot: str | No
         which, entries = _kept(records, aeroplane)
     if not entries:
         return _nothing(which, day, {"categories": []})
+    return adverse_of(entries, which, day, light, units)
+
+
+def adverse_of(entries: tuple[Entry, ...], which: str, day: date, light: float, units: paper.Units) -> Told:
+    """The same of entries; light: the pilot's weight, kg."""
+    from ownship.aeroplane.adverse import adverse_loading
+
     book = ledger(entries, which, day)
     named = [] if book.empty is None else [
         (e.category, adverse_loading(book.record, book.empty, e.category, light)) for e in book.record.envelopes]
@@ -229,19 +236,37 @@ def keep(file: str, since: str | None = None, aeroplane: str | None = None, fold
     day, which = day_of(since, "--from"), None if aeroplane is None else _registration(aeroplane)
     record, text, beside = record_of(file)
     text, rows, own = _with_rows(record, text, beside)
-    revision, read = read_revision(text, day, which or "", rows, own)
+    return keep_text(text, day, which or "", rows, own, file, folder=folder)
+
+
+def keep_text(text: str, day: date, which: str = "", rows: str = "", own: str = "", name: str = "the record",
+              base: int | None = None, folder: Path | None = None) -> Told:
+    """Keep a record's text as a revision effective from a day, with its rows and own measurements.
+
+    which "": the aeroplane it names; name: what a refusal calls it; base: the entry of the revision it was changed from, refused
+    where another is in force on that day by now.
+    """
+    revision, read = read_revision(text, day, which, rows, own)
     named = _registration(read.identity.registration)
     if named != read.identity.registration:
-        raise BadInput(f"{file}: registration {read.identity.registration!r} is kept in capitals; write {named!r} there.")
+        raise BadInput(f"{name}: registration {read.identity.registration!r} is kept in capitals; write {named!r} there.")
     with _opened(folder) as records:
         _, entries = _kept(records, named)
         after = (*entries, replace(_next(records, entries, revision, named), moment=noon(day)))
         book, changed = ledger(after, named, today()), moved(entries, after, named, today()) if entries else ()
-        entry = records.append(revision, named, noon(day))
+        entry = records.append(revision, named, noon(day), check=lambda now: _refuse_other_base(now, named, day, base))
     said = f"Entry {entry.number} keeps the record of {named} from {day}. {paper.ledger_sentence(book, paper.INCH_POUND)}"
     return Told({"schema": 1, "aeroplane": named, "entry": entry.number, "effective": day.isoformat(), "sentence": said,
                  "moved": [paper.moved_json(m, paper.INCH_POUND) for m in changed], "warnings": list(book.warnings)},
                 (said, *(paper.moved_lines(changed, paper.INCH_POUND) if changed else ()), *book.warnings))
+
+
+def _refuse_other_base(entries: tuple[Entry, ...], which: str, day: date, base: int | None) -> None:
+    """Refuse a change made from a revision that is not the one in force on its day: what another says would be lost."""
+    found = [e.number for e, r in revisions(entries, which) if r.effective <= day]
+    if base is not None and found and found[-1] != base:
+        raise BadInput(f"On {day} the record of entry {found[-1]} is in force, and this form shows that of entry {base}; load the "
+                       "form of that day and change it there.")
 
 
 def _with_rows(record: Any, text: str, beside: Path | None) -> tuple[str, str, str]:
