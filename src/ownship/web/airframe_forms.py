@@ -1,0 +1,400 @@
+"""The airframe record as form fields and form fields as its TOML again: what is not touched stays as it was written.
+
+A field is named by its place: `weights.take_off_max`, `stations.0.max`. A text is taken as typed, with its unit; the record's own
+reader judges it. An empty field takes the value out: not known. `none published` is a value.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import AoT, Array
+
+from ownship.errors import BadInput, UnreadableFile
+from ownship.web.airframe_topics import Cell, Part, Topic
+
+Texts = Mapping[str, str]
+MOST_ROWS = 40
+HERE = re.compile(r"\[(?P<table>[a-z_.]+?)(?:\.(?P<row>\d+))?(?:\.[a-z_]+(?:\.\d+)?)?\] (?P<key>[a-z_0-9]+): ")
+LACKS = re.compile(r"\[(?P<table>[a-z_.]+?)(?:\.(?P<row>\d+))?\] lacks '(?P<key>[a-z_0-9]+)'")
+QUANTITY = r"[-+]?[0-9.]+\s*[A-Za-z/0-9]*[A-Za-z%][A-Za-z/0-9]*"
+PAIR = re.compile(rf"\s*({QUANTITY})\s*(?:,|=|:|@|\bat\b|\bto\b|\s)\s*({QUANTITY})\s*")
+SCALE = re.compile(rf"\s*({QUANTITY})\s*(?:-\s*({QUANTITY})\s*)?(?:@|\bat\b)\s*({QUANTITY})\s*")
+NAMED = re.compile(rf"\s*(.+?)\s*[:=]\s*({QUANTITY})\s*")
+COMMON = re.compile(r"\b(tanks?|seats?|compartment|the)\b")
+
+
+@dataclass(frozen=True)
+class Field:
+    """One field as a page shows it; wrong: a refusal is about it."""
+
+    name: str
+    label: str
+    value: str
+    cell: Cell
+    wrong: bool = False
+
+    @property
+    def id(self) -> str:
+        """Its id in the page."""
+        return f"field-{self.name.replace('.', '-')}"
+
+
+@dataclass(frozen=True)
+class Row:
+    """The fields of one table; title "" where there is only one."""
+
+    title: str
+    fields: tuple[Field, ...]
+
+
+@dataclass(frozen=True)
+class Block:
+    """A part of a form: its tables with their fields."""
+
+    part: Part
+    rows: tuple[Row, ...]
+
+
+@dataclass(frozen=True)
+class Applied:
+    """The record with a form's fields in it; rows: form row of every (table, row of the record)."""
+
+    toml: str
+    rows: dict[tuple[str, int], int]
+
+
+# ---- record to fields
+
+
+def texts_of(toml: str, parts: tuple[Part, ...]) -> dict[str, str]:
+    """What every field of some parts holds in a record; a field without a value is left out."""
+    document, found = parsed(toml), {}
+    for part in parts:
+        for prefix, table in _tables(document, part):
+            for cell in part.cells:
+                text = _shown(table, cell)
+                if text:
+                    found[f"{prefix}.{cell.key}"] = text
+    return found
+
+
+def parsed(toml: str) -> tomlkit.TOMLDocument:
+    """A TOML text that keeps its remarks and order; UnreadableFile where it cannot be read so."""
+    try:
+        return tomlkit.parse(toml)
+    except (TOMLKitError, RecursionError, ValueError) as error:
+        raise UnreadableFile(f"The record cannot be written anew with its remarks kept ({str(error)[:120]}).") from None
+
+
+def _tables(document: Any, part: Part) -> list[tuple[str, Any]]:
+    """(name in the form, table) of every table of a part that is there."""
+    table = _at(document, part.table.split("."))
+    if not part.rows:
+        return [] if table is None else [(part.table, table)]
+    return [(f"{part.table}.{i}", row) for i, row in enumerate(table or ())]
+
+
+def _at(table: Any, path: list[str]) -> Any:
+    for key in path:
+        table = table.get(key) if hasattr(table, "get") else None
+    return table
+
+
+def _shown(table: Any, cell: Cell) -> str:
+    """A cell's value as it stands in its field."""
+    if cell.kind == "arms" and "arm_range" in table:
+        return " to ".join(str(v) for v in table["arm_range"])
+    value = _at(table, cell.key.split("."))
+    return "" if value is None else SHOW.get(cell.kind, str)(value)
+
+
+def blocks(parts: tuple[Part, ...], texts: Texts, wrong: str = "", spare: bool = True) -> tuple[Block, ...]:
+    """The fields of some parts with what they hold; spare: empty rows after those that are filled."""
+    return tuple(Block(part, tuple(_row(part, i, texts, wrong) for i in range(_count(part, texts, spare)))) for part in parts)
+
+
+def _count(part: Part, texts: Texts, spare: bool) -> int:
+    if not part.rows:
+        return 1
+    used = _last(part, texts) + 1
+    return min(max(used + 1, part.spare) if spare else used, MOST_ROWS)
+
+
+def _last(part: Part, texts: Texts) -> int:
+    """The last row of a part in which anything is typed; -1: none."""
+    pattern = re.compile(rf"{re.escape(part.table)}\.(\d{{1,2}})\.")
+    return max((int(m[1]) for name, text in texts.items() if text.strip() and (m := pattern.match(name))), default=-1)
+
+
+def _row(part: Part, i: int, texts: Texts, wrong: str) -> Row:
+    fields = []
+    for cell in part.cells:
+        name = f"{part.table}.{i}.{cell.key}" if part.rows else f"{part.table}.{cell.key}"
+        fields.append(Field(name, label_of(part, i, cell), texts.get(name, ""), cell, name == wrong))
+    return Row(f"{part.one} {i + 1}" if part.rows else "", tuple(fields))
+
+
+def label_of(part: Part, i: int, cell: Cell) -> str:
+    """The label of a field: with its row's number where there are rows."""
+    return f"{part.one} {i + 1}: {cell.label[:1].lower()}{cell.label[1:]}" if part.rows else cell.label
+
+
+# ---- fields to record
+
+
+def applied(toml: str, parts: tuple[Part, ...], texts: Texts) -> Applied:
+    """The record with the fields of some parts in it; BadInput, by the field's label, for a text that is no value of its kind."""
+    document, rows = parsed(toml), dict[tuple[str, int], int]()
+    for part in parts:
+        if part.rows:
+            rows |= {(part.table, at): i for at, i in enumerate(_put_rows(document, part, texts))}
+        else:
+            _put_one(document, part, texts)
+    return Applied(tomlkit.dumps(document), rows)
+
+
+def _put_one(document: Any, part: Part, texts: Texts) -> None:
+    path = part.table.split(".")
+    table, new = _at(document, path), False
+    if table is None:
+        table, new = tomlkit.table(), True
+    _fill(table, part, 0, part.table, texts)
+    left = set(table) - {"source"}
+    if new and left:
+        _place(document, path, table)
+    elif not new and not left and part.table != "record":
+        del _at(document, path[:-1])[path[-1]]
+
+
+def _place(document: Any, path: list[str], table: Any) -> None:
+    for key in path[:-1]:
+        if key not in document:
+            document[key] = tomlkit.table(is_super_table=True)
+        document = document[key]
+    document[path[-1]] = table
+
+
+def _put_rows(document: Any, part: Part, texts: Texts) -> list[int]:
+    """Change, add and take out the rows of a part; the form row of every row that is left."""
+    tables: Any = document.get(part.table)
+    there, keep = 0 if tables is None else len(tables), list[int]()
+    last = min(max(there, _last(part, texts) + 1), MOST_ROWS)
+    gone = []
+    for i in range(last):
+        prefix = f"{part.table}.{i}"
+        named = any(f"{prefix}.{c.key}" in texts for c in part.cells)
+        if i < there and not named:  # not in this form: it stays
+            keep.append(i)
+        elif not _filled(part, prefix, texts):
+            gone += [i] if i < there else []
+        else:
+            tables = _put_row(document, tables, part, i, there, texts)
+            keep.append(i)
+    for i in reversed(gone):
+        del tables[i]
+    if tables is not None and not len(tables):
+        del document[part.table]
+    return keep
+
+
+def _filled(part: Part, prefix: str, texts: Texts) -> bool:
+    return any(texts.get(f"{prefix}.{c.key}", "").strip() for c in part.cells if c.kind not in ("choice", "flag") or not c.usual)
+
+
+def _put_row(document: Any, tables: Any, part: Part, i: int, there: int, texts: Texts) -> Any:
+    if i < there:
+        _fill(tables[i], part, i, f"{part.table}.{i}", texts)
+        return tables
+    row = tomlkit.inline_table() if isinstance(tables, Array) else tomlkit.table()
+    _fill(row, part, i, f"{part.table}.{i}", texts)
+    if tables is None:
+        document[part.table] = tomlkit.aot()
+        tables = document[part.table]
+    assert isinstance(tables, AoT | Array)
+    tables.append(row)
+    return tables
+
+
+def _fill(table: Any, part: Part, i: int, prefix: str, texts: Texts) -> None:
+    """Put the texts of one table's fields into it; a field the form does not have, or whose text stands as it was, is left."""
+    for cell in part.cells:
+        text = texts.get(f"{prefix}.{cell.key}")
+        if text is None and cell.kind != "id":
+            continue
+        text = " ".join((text or "").split()) if cell.kind != "points" else (text or "").strip()
+        if not text and cell.kind == "id":
+            text = short_name(texts.get(f"{prefix}.name", ""))
+        if text == " ".join(_shown(table, cell).split()) or text == _shown(table, cell):
+            continue
+        try:
+            _set(table, cell, VALUE.get(cell.kind, str)(text) if text else None)
+        except BadInput as error:
+            raise BadInput(f"{label_of(part, i, cell)}: {error}") from None
+
+
+def _set(table: Any, cell: Cell, value: Any) -> None:
+    if cell.kind == "arms":
+        table.pop("arm", None)
+        table.pop("arm_range", None)
+        if value is not None:
+            table["arm_range" if isinstance(value, list) else "arm"] = _item(value)
+        return
+    *path, key = cell.key.split(".")
+    for name in path:
+        if name not in table:
+            if value is None:
+                return
+            table[name] = tomlkit.inline_table()
+        table = table[name]
+    if value is None:
+        table.pop(key, None)
+    else:
+        table[key] = _item(value)
+
+
+def _item(value: Any) -> Any:
+    """A plain value as TOML on one line: lists as arrays, tables within as inline tables."""
+    if isinstance(value, dict):
+        found: Any = tomlkit.inline_table()
+        for key, inner in value.items():
+            found[key] = _item(inner)
+        return found
+    if isinstance(value, list):
+        found = tomlkit.array()
+        for inner in value:
+            found.append(_item(inner))
+        return found
+    return tomlkit.item(value)
+
+
+# ---- kinds of fields: text to value, value to text
+
+
+def short_name(name: str) -> str:
+    """The id made of a name: "left tank" is left, "baggage compartment" baggage."""
+    plain = re.sub(r"[^a-z0-9]+", "-", COMMON.sub("", name.lower())).strip("-")
+    return plain or re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")
+
+
+def _integer(text: str) -> int:
+    if not re.fullmatch(r"[-+]?\d{1,9}", text):
+        raise BadInput(f"{text[:40]!r} is no whole number; write one.")
+    return int(text)
+
+
+def _number(text: str) -> float:
+    if not re.fullmatch(r"[-+]?(\d{1,9}(\.\d*)?|\.\d+)", text):
+        raise BadInput(f"{text[:40]!r} is no number; write one, without a unit.")
+    return float(text)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadInput(f"{text[:40]!r} is no date; write it as 2026-07-11.") from None
+
+
+def _flag(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise BadInput(f"{text[:40]!r} is neither yes nor no.")
+    return text == "yes"
+
+
+def _words(text: str) -> list[str]:
+    return [w.strip() for w in text.split(",") if w.strip()]
+
+
+def _ids(text: str) -> list[str]:
+    return [w if w == "both" else short_name(w) for w in _words(text)]
+
+
+def _pair(text: str) -> list[str]:
+    m = PAIR.fullmatch(text)
+    if m is None:
+        raise BadInput(f"{text[:60]!r} should be two quantities, each with its unit.")
+    return [m[1], m[2]]
+
+
+def _pairs(text: str) -> list[list[str]]:
+    return [_pair(p) for p in re.split(r"[;\n]", text) if p.strip()]
+
+
+def _arms(text: str) -> str | list[str]:
+    return [p.strip() for p in text.split(" to ")] if " to " in text else text
+
+
+def _named(value: str, name: str = "name") -> Callable[[str], list[dict[str, str]]]:
+    def read(text: str) -> list[dict[str, str]]:
+        found = []
+        for part in (p for p in text.split(";") if p.strip()):
+            m = NAMED.fullmatch(part)
+            if m is None:
+                raise BadInput(f"{part.strip()[:60]!r} should be a name, a colon and a quantity.")
+            found.append({name: m[1], value: m[2]})
+        return found
+    return read
+
+
+def _scales(text: str) -> list[dict[str, str]]:
+    found = []
+    for part in (p for p in text.split(";") if p.strip()):
+        m = SCALE.fullmatch(part)
+        if m is None:
+            raise BadInput(f"{part.strip()[:60]!r} should be gross - tare at arm, as 508 lb - 4 lb at 105.2 in.")
+        found.append({"gross": m[1], "tare": m[2] or "0 lb", "arm": m[3]})
+    return found
+
+
+def _headings(text: str) -> list[float]:
+    return [_number(w) for w in re.split(r"[,;\s]+", text.strip())]
+
+
+VALUE: dict[str, Callable[[str], Any]] = {
+    "integer": _integer, "number": _number, "date": _day, "flag": _flag, "words": _words, "ids": _ids, "pair": _pair,
+    "pairs": _pairs, "points": _pairs, "arms": _arms, "marks": _named("usable"), "loads": _named("amps", "what"),
+    "scales": _scales, "headings": _headings}
+SHOW: dict[str, Callable[[Any], str]] = {
+    "flag": lambda v: "yes" if v else "no", "words": ", ".join, "ids": ", ".join, "pair": " to ".join,
+    "pairs": lambda v: "; ".join(f"{a} {b}" for a, b in v), "points": lambda v: "\n".join(f"{a} at {b}" for a, b in v),
+    "marks": lambda v: "; ".join(f"{m['name']}: {m['usable']}" for m in v),
+    "loads": lambda v: "; ".join(f"{m['what']}: {m['amps']}" for m in v),
+    "scales": lambda v: "; ".join(f"{r['gross']} - {r.get('tare', '0 lb')} at {r['arm']}" for r in v),
+    "headings": lambda v: ", ".join(f"{x:g}" if isinstance(x, int | float) else str(x) for x in v)}
+
+
+# ---- refusals
+
+
+def explained(words: str, parts: tuple[Part, ...], rows: dict[tuple[str, int], int] | None = None) -> tuple[str, str]:
+    """(sentence, name of the field it is about): a refusal of the record's reader by the labels of a form; "": about none."""
+    for part in parts:
+        for i in range(MOST_ROWS if part.rows else 1):
+            for cell in part.cells:
+                if words.startswith(f"{label_of(part, i, cell)}: "):
+                    return words, f"{part.table}.{i}.{cell.key}" if part.rows else f"{part.table}.{cell.key}"
+    found = HERE.search(words) or LACKS.search(words)
+    about = [p for p in parts if found and p.table == found["table"]]
+    if found is None or not about:
+        return words, ""
+    part = about[0]
+    at = int(found["row"]) - 1 if found["row"] else 0
+    i = (rows or {}).get((part.table, at), at)
+    wanted = found["key"].replace("arm_range", "arm").replace("readings", "arm" if part.table == "stations" else "readings")
+    cell = next((c for c in part.cells if c.key == wanted or c.key.endswith(f".{wanted}")), part.cells[0])
+    rest = "nothing is given; add it, or empty the others with it." if LACKS.search(words) else words[found.end():]
+    name = f"{part.table}.{i}.{cell.key}" if part.rows else f"{part.table}.{cell.key}"
+    return f"{label_of(part, i, cell)}: {rest}", name
+
+
+def only(texts: Texts, topic: Topic) -> dict[str, str]:
+    """The texts that belong to a topic's fields; what else was sent is left."""
+    heads = tuple(f"{p.table}." for p in topic.parts)
+    return {k: v for k, v in texts.items() if k.startswith(heads)}
