@@ -105,6 +105,8 @@ def test_a_licence_of_a_place_without_rules_and_flights_in_another_class_are_tol
     (("pilot", "pilot", "--place", "Mars"), "allowed are USA, Canada, EASA"),
     (("pilot", "pilot", "--born", "yesterday"), "is no day"),
     (("pilot", " "), "say whose it is"),
+    (("pilot", "pilot", "--rating", "BANANA"), "'BANANA' is no rating; allowed are student, sport, recreational, LAPL, PPL"),
+    (("pilot", "p\x1bilot"), "pilot name: "), (("event", "medical", "--day", "2026-01-01", "--detail", "3\u202e"), "detail: "),
     (("--years", "3"), "--years"),
 ])
 def test_bad_input_is_one_sentence_and_writes_nothing(capsys, words, said):
@@ -146,3 +148,10 @@ def test_the_day_is_that_at_the_place_of_landing_else_utc():
     flight = Flight(datetime(2026, 7, 12, 3, tzinfo=UTC), datetime(2026, 7, 12, 5, tzinfo=UTC), "KBOI", "KBOI")
     assert landing_day(place_of_boise)(flight) == date(2026, 7, 11)
     assert landing_day(lambda ident: None)(flight) == date(2026, 7, 12)
+
+
+def test_ratings_are_kept_as_they_are_written_here_whatever_the_case(capsys):
+    assert run(capsys, "recency", "pilot", "owner", "--rating", "ppl", "--rating", "Night", "--rating", "PPL")[0] == 0
+    records = open_record()
+    assert records.all()[0].body.ratings == ("PPL", "night")
+    records.close()

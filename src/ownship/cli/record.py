@@ -102,7 +102,7 @@ def recency_event(event: str, /, *, day: str, pilot: str | None = None, detail: 
 
 def recency_pilot(name: str, /, *, born: str | None = None, place: str = "USA", rating: list[str] | None = None,
                   json: bool = False) -> None:
-    """A pilot, into the record: birth date, place of the licence, ratings (PPL, night, IR, CPL, LAPL)."""
+    """A pilot, into the record: birth date, place of the licence, ratings (PPL, night, IR ...; a wrong one names them all)."""
     from ownship.questions.recent import note_pilot
 
     answer = note_pilot(name, born, place, rating or ())

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, timedelta
 from itertools import pairwise
 
+from ownship.errors import BadInput
 from ownship.ownership.entries import Entry, Flight, Pilot, PilotEvent, of_kind, standing
 from ownship.rules.due import month_later
 from ownship.rules.recency import Goal, Need, Window, last_day, load_recency
@@ -22,6 +23,8 @@ MONTHS = 12  # of the pace
 T_95_OF_11 = 1.796  # Student's t, 95 % one-sided, 11 degrees of freedom; printed tables, from memory
 MONTH_DAYS = 365.25 / 12
 FARTHEST_MONTHS = 600.0
+KNOWN_RATINGS = ("student", "sport", "recreational", "LAPL", "PPL", "CPL", "ATPL", "commercial", "night", "IR", "instrument",
+                 "instructor", "multi-engine", "seaplane", "mountain", "aerobatic", "towing", "tailwheel")
 HELD = {"instrument": ("IR",), "commercial": ("CPL", "ATPL")}
 
 
@@ -63,6 +66,14 @@ class Facts:
     def holds(self, *ratings: str) -> bool:
         """Whether one of these ratings is entered; letter case does not matter."""
         return bool({r.casefold() for r in ratings} & {r.strip().casefold() for r in self.ratings})
+
+
+def rating_of(text: str) -> str:
+    """A rating, licence or privilege as it is written here; BadInput for what is none."""
+    found = next((r for r in KNOWN_RATINGS if r.casefold() == text.strip().casefold()), None)
+    if found is None:
+        raise BadInput(f"--rating: {text[:40]!r} is no rating; allowed are {', '.join(KNOWN_RATINGS)}.")
+    return found
 
 
 def same_name(one: str, other: str) -> bool:

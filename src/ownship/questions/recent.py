@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import Entry, Flight, Pilot, PilotEvent, of_kind, standing
-from ownship.ownership.progress import DEFAULT_CLASS, DayOf, Facts, NightOf, facts, pilots, progress, same_name, utc_day
+from ownship.ownership.progress import DEFAULT_CLASS, DayOf, Facts, NightOf, facts, pilots, progress, rating_of, same_name, utc_day
 from ownship.ownership.recency import judge
 from ownship.rules.due import month_later
 from ownship.rules.recency import PLACES, load_recency, place_of
@@ -233,7 +233,7 @@ def note_pilot(name: str, born: str | None = None, place: str = "USA", ratings: 
                folder: Path | None = None) -> dict[str, Any]:
     """Write a pilot into the record: birth date, place of the licence, ratings; the last entry of a name counts."""
     birth = None if born is None else _born(born)
-    where, held = place_of(place), tuple(r.strip() for r in ratings if r.strip())
+    where, held = place_of(place), tuple(dict.fromkeys(rating_of(r) for r in ratings if r.strip()))
     return _write(lambda n: Pilot(n, birth, where, held), name, folder, f"pilot, licence of {where}")
 
 
