@@ -197,9 +197,9 @@ def stated(about: About, verdict: Verdict, words: str = "", available: Figure | 
 
 
 def order(margins: Iterable[Margin]) -> tuple[Margin, ...]:
-    """Tightest first: verdict, then chance of breaking, then margin over its customary allowance."""
+    """Tightest first: verdict, then chance of breaking, then margin over its customary allowance (last digits do not count)."""
     def key(m: Margin) -> tuple[float, float, float, str]:
-        room = math.inf if m.allowance_1 is None else m.allowance_1
+        room = math.inf if m.allowance_1 is None else round(m.allowance_1, 9)
         return (-ORDER.index(m.verdict), -(m.chance if m.chance is not None else 0.0), room, m.id)
 
     return tuple(sorted(margins, key=key))

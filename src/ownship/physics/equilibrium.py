@@ -18,6 +18,9 @@ from ownship.physics.propeller import MAX_J, PropellerLaw, coefficients
 FloatArray = NDArray[np.float64]
 Number = Any
 STEPS = 8
+NEAR_POINTS, NEAR_1 = (6, 8), 1e-9
+LEVEL_NEAR_J, THRUST_NEAR_J = (0.65, 0.80), (0.85, 0.65)
+FULL_THROTTLE_NEAR_1 = (0.85, 1.0)  # of rated: where full-throttle speeds of a fixed pitch lie
 LOWEST_REV_S, HIGHEST_REV_S = 18.0, 62.0
 
 
@@ -47,6 +50,64 @@ def root(function: Callable[[FloatArray], FloatArray], low: FloatArray, high: Fl
             share = _next_share((x1, x2, x3), (y1, y2, y3))
         chord = np.nan_to_num(y1 / (y1 - y2), nan=0.0)
     return np.where(bad, np.nan, x1 + chord * (x2 - x1))
+
+
+def root_near(function: Callable[[FloatArray], FloatArray], low: FloatArray, high: FloatArray,
+              guesses: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """`root` of a function that falls through it, looked for from two guesses near it; where that misses, by `root` itself.
+
+    Inverse interpolation through every point so far (Newton's divided differences), six points, then eight: a value
+    counts where it lies inside the bracket, the function falls there and the last point moved it by less than
+    1e-9 of itself, so that it agrees with `root` to that and nearly always to the last digits. A function that is
+    not positive at `low` must not fall through 0 above it, or its values are to be left out by the caller. Source:
+    Newton's interpolation, any text on numerical analysis.
+    """
+    with np.errstate(all="ignore"):
+        points = _Inverse(function, guesses)
+        unknown = np.isnan(points.y[0])
+        found = np.full(unknown.shape, np.nan)
+        for count in NEAR_POINTS:
+            x, falls = points.root_of(count)
+            found = np.where(np.isnan(found) & falls & (x > low) & (x < high), x, found)
+            if (unknown | ~np.isnan(found)).all():
+                return found
+    return np.where(np.isnan(found), root(function, low, high), found)
+
+
+class _Inverse:
+    """Points of a function, and the divided differences of its inverse: row k holds those that end at point k."""
+
+    def __init__(self, function: Callable[[FloatArray], FloatArray], guesses: tuple[FloatArray, FloatArray]) -> None:
+        self.function = function
+        self.y: list[FloatArray] = []
+        self.rows: list[list[FloatArray]] = []
+        for x in guesses:
+            self._add(x)
+
+    def _add(self, x: FloatArray) -> None:
+        y, row = self.function(x), [x]
+        for j, before in enumerate(self.rows[-1] if self.rows else []):
+            apart = y - self.y[-1 - j]
+            row.append(np.where(apart == 0, 0.0, (row[j] - before) / apart))
+        self.y.append(y)
+        self.rows.append(row)
+
+    def root_of(self, count: int) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """The root by `count` points, and where it is settled and the function falls."""
+        while len(self.y) < count:
+            self._add(self._next())
+        x = self._next()
+        row = self.rows[-1]
+        return x, (np.abs(x - row[0]) <= NEAR_1 * np.abs(x)) & (row[1] <= 0)
+
+    def _next(self) -> FloatArray:
+        """The inverse at 0."""
+        row, weight = self.rows[-1], -self.y[-1]
+        x = row[0] + weight * row[1]
+        for j in range(2, len(row)):
+            weight = weight * -self.y[-j]
+            x = x + weight * row[j]
+        return np.asarray(x)
 
 
 def _next_share(x: tuple[FloatArray, FloatArray, FloatArray], y: tuple[FloatArray, FloatArray, FloatArray]) -> FloatArray:
@@ -81,7 +142,8 @@ def _full_throttle(engine: EngineLaw, propeller: PropellerLaw, factor_1: Number,
         x = n / engine.rated_rev_s
         return np.asarray(rated * (1 + engine.torque_slope_1 * (1 - x)) - cp * scale * n * n)
 
-    return root(surplus, np.asarray(LOWEST_REV_S), np.asarray(HIGHEST_REV_S))
+    near = tuple(np.asarray(share * engine.rated_rev_s) for share in FULL_THROTTLE_NEAR_1)
+    return root_near(surplus, np.asarray(LOWEST_REV_S), np.asarray(HIGHEST_REV_S), (near[0], near[1]))
 
 
 def thrust_n(propeller: PropellerLaw, airspeed_m_s: Number, rev_s: Number, density_kg_m3: Number,
@@ -107,7 +169,9 @@ def level_speed_m_s(propeller: PropellerLaw, drag: DragLaw, density_kg_m3: Numbe
     def surplus(v: FloatArray) -> FloatArray:
         return thrust_n(propeller, v, rev_s, density_kg_m3, sound_m_s) - drag_n(drag, density_kg_m3, v, weight_n)
 
-    return root(surplus, slowest, fastest)
+    near = tuple(np.asarray(rev_s) * propeller.diameter_m * j for j in LEVEL_NEAR_J)
+    found = root_near(surplus, slowest, fastest, (near[0], near[1]))
+    return np.where(surplus(slowest) >= 0, found, np.nan)
 
 
 def rev_for_thrust_s(propeller: PropellerLaw, density_kg_m3: Number, sound_m_s: Number, airspeed_m_s: Number,
@@ -118,7 +182,8 @@ def rev_for_thrust_s(propeller: PropellerLaw, density_kg_m3: Number, sound_m_s: 
     def lacking(n: FloatArray) -> FloatArray:
         return np.asarray(wanted_n - thrust_n(propeller, airspeed_m_s, n, density_kg_m3, sound_m_s))
 
-    return root(lacking, low, np.asarray(HIGHEST_REV_S))
+    near = tuple(np.maximum(np.asarray(airspeed_m_s) / (j * propeller.diameter_m), 5.0) for j in THRUST_NEAR_J)
+    return root_near(lacking, low, np.asarray(HIGHEST_REV_S), (near[0], near[1]))
 
 
 def top_speed_m_s(engine: EngineLaw, propeller: PropellerLaw, drag: DragLaw, factor_1: Number, density_kg_m3: Number,
