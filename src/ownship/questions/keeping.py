@@ -9,9 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from ownship.errors import BadInput, OwnshipError, UnreadableFile
-from ownship.questions.record import COPIES, NAME, keep_file, open_record, record_folder
+from ownship.questions.record import COPIES, LAST, NAME, keep_file, latest_copy, open_record, record_folder, refuse_lost
 
-LAST = "last-backup.toml"
 OLD_BACKUP_DAYS = 30
 
 
@@ -77,6 +76,7 @@ def backup(file: str, folder: Path | None = None) -> Kept:
     if target.resolve().name.startswith(NAME) and target.parent.resolve() == where.resolve():
         raise BadInput(f"{file} is the record itself; name another file.")
     if not (where / NAME).exists():
+        refuse_lost(where)
         raise BadInput(f"There is no record in {where} yet, so nothing to back up; write a first entry.")
     kept = backup_of(where, target)
     _note_backup(where, target)
@@ -90,6 +90,7 @@ def backup_of(where: Path, target: Path) -> Kept:
 
     records = open_record(where)
     try:
+        records.counts()  # refuses a record that was emptied
         manifest, data = packed(records.database, datetime.now(UTC))
         write_whole(target, data)
     except OSError as error:
@@ -242,7 +243,8 @@ def doctor(folder: Path | None = None) -> Health:
     """
     where = _where(folder)
     path = where / NAME
-    damage, kinds, contents, schema = _examined(where) if path.exists() else ("", {}, None, None)
+    there = path.exists() or latest_copy(where) is not None
+    damage, kinds, contents, schema = _examined(where) if there else ("", {}, None, None)
     name, made = _last_backup(where)
     days = None if made is None else max((datetime.now(UTC) - made).days, 0)
     copies = _copies(where)
@@ -371,7 +373,7 @@ def _values(plain: Any, key: str) -> list[str]:
 
 def _advice(h: Health) -> tuple[str, ...]:
     """What to do next, the gravest first."""
-    if not h.exists:
+    if not h.exists and not h.damage:
         return (f"There is no record in {h.folder} yet; it is made with the first entry.",)
     told = [f"The record is not sound: {h.damage} Copies are in {Path(h.folder) / COPIES}."] if h.damage else []
     if h.last_backup is None or h.last_backup_days is None:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 NAME = "record.sqlite"
 COPIES = "backups"
+LAST = "last-backup.toml"  # which file the last backup is in, and when it was made
 
 
 def record_folder() -> Path:
@@ -30,8 +31,34 @@ def open_record(folder: Path | None = None) -> Records:
 
     where = record_folder() if folder is None else Path(folder)
     path = where / NAME
-    database = Database(str(path), path.exists, lambda: _keep_old(where))
+    database = Database(str(path), path.exists, lambda: _keep_old(where), lambda: refuse_lost(where))
     return Records(database, lambda: datetime.now(UTC), lambda: str(uuid4()), lambda: _prepare(where, database))
+
+
+def refuse_lost(where: Path) -> None:
+    """Refuse to take a record that is gone or empty for one that was never begun, where copies of it lie beside it."""
+    from ownship.store.database import DamagedRecord
+
+    copy = latest_copy(where)
+    if copy is not None:
+        raise DamagedRecord(f"The record {where / NAME} is gone or holds nothing, though it was kept before; put it back, or take "
+                            f"its latest copy by `ownship restore {copy}`. To begin anew set OWNSHIP_DATA to another folder.")
+
+
+def latest_copy(where: Path) -> Path | None:
+    """The latest daily copy of a record, else the last backup that was asked for; None: the record was never copied."""
+    import tomllib
+
+    from ownship.store.backup import copy_day
+
+    folder = where / COPIES
+    days = sorted((day, p) for p in folder.iterdir() if (day := copy_day(p.name))) if folder.is_dir() else []
+    if days:
+        return days[-1][1]
+    try:
+        return Path(str(tomllib.loads((where / LAST).read_text(encoding="utf-8"))["file"]))
+    except (OSError, ValueError, KeyError):
+        return None
 
 
 def _keep_old(where: Path) -> None:

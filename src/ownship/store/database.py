@@ -34,17 +34,20 @@ class DamagedRecord(UnreadableFile):
 class Database:
     """The record's file. Nothing is made before the first write.
 
-    exists: whether the file is there; before_upgrade: called before an older schema is upgraded (keep a copy).
+    exists: whether the file is there; before_upgrade: called before an older schema is upgraded (keep a copy); when_empty: called
+    where the file is gone or holds nothing; it raises where that cannot be, so that nothing begins anew beside copies.
     """
 
-    def __init__(self, path: str, exists: Callable[[], bool], before_upgrade: Callable[[], None] = lambda: None) -> None:
-        self.path, self._exists, self._before_upgrade = path, exists, before_upgrade
+    def __init__(self, path: str, exists: Callable[[], bool], before_upgrade: Callable[[], None] = lambda: None,
+                 when_empty: Callable[[], None] = lambda: None) -> None:
+        self.path, self._exists, self._before_upgrade, self._when_empty = path, exists, before_upgrade, when_empty
         self.engine = _listening(create_engine(URL.create("sqlite", database=path), connect_args={"timeout": BUSY_S}))
 
     @contextmanager
     def reading(self) -> Iterator[Connection | None]:
         """A transaction that reads one state of the record; None where there is no record yet."""
         if not self._exists():
+            self._when_empty()
             yield None
             return
         with self._told(), self.engine.connect() as connection, connection.begin():
@@ -53,6 +56,7 @@ class Database:
                 yield connection
                 return
         if found is None:
+            self._when_empty()
             yield None
             return
         self._upgrade()
@@ -64,6 +68,8 @@ class Database:
         """A transaction that writes: all of it is kept when the block ends well, nothing when it does not."""
         if self._exists():
             self._upgrade_old()
+        else:
+            self._when_empty()
         with self._told(), self.engine.connect().execution_options(writes=True) as connection, connection.begin():
             upgrade(connection, self.path)
             yield connection
@@ -71,7 +77,9 @@ class Database:
     def _upgrade_old(self) -> None:
         with self._told(), self.engine.connect() as connection, connection.begin():
             old = schema_of(connection, self.path)
-        if old not in (None, HEAD):
+        if old is None:
+            self._when_empty()
+        elif old != HEAD:
             self._upgrade()
 
     def _upgrade(self) -> None:
