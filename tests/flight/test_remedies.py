@@ -4,8 +4,10 @@ No published figures exist for a search; the proof is brute force (invented vari
 """
 
 from dataclasses import replace
+from datetime import timedelta
 from functools import cache
 from itertools import product
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -17,10 +19,11 @@ from ownship.flight.alter import altered
 from ownship.flight.assessment import assess
 from ownship.flight.changes import REMOVED, Change, changes_of, costs_of, edited
 from ownship.flight.detours import detours
-from ownship.flight.remedies import as_asked, candidates, combinations_of, remedies, screen_of, screened
+from ownship.flight.remedies import as_asked, candidates, combinations_of, hour_words, remedies, screen_of, screened
 from ownship.flight.screen_load import IS_WITHIN, LEFT
+from ownship.flight.when import air_is_known, first_met, half_hours, request_at
 from ownship.questions.check import demo_aeroplane, demo_flight, situation
-from ownship.words.verdicts import ORDER, OUTSIDE, TIGHT, WITHIN
+from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN
 
 
 @cache
@@ -166,6 +169,80 @@ def test_where_nothing_works_the_limit_the_shortfall_and_the_weight_are_named():
     assert "Nothing that can be changed makes it fit" in found.words
     assert "leaving again" in found.words
     assert "ramp weight of" in found.words
+    # the weather was typed for 15:00 and holds an hour either side of it
+    assert "at none whose air is known (leaving 14:00 to 16:00; after 16:00 it is not known)" in found.words
+
+
+def fixed():
+    """The demo in which nothing may stay, move or be filled, leaving again an hour after landing."""
+    data = edited(demo().request_data, ())
+    for load in data["loads"]:
+        load["can_stay"] = load["can_move"] = False
+    for tank in data["fuel"].values():
+        tank.pop("add", None)
+    data.pop("leave_again")
+    return data
+
+
+def at(hour):
+    return f"2026-07-11T{hour:02d}:00-06:00"
+
+
+def day_of(celsius, *, hours=range(6, 22, 3)):
+    """`fixed` with the owner's hours at every place and aloft, the temperature of the strip by the hour (invented)."""
+    data = fixed()
+    for place, less in (("KBOI", 0), ("KU79", 0), ("KMYL", 0)):
+        data["weather"][place]["hours"] = [
+            {"at": at(h), "wind": "260/04", "temperature": f"{celsius(h) - less} C", "dew_point": "-20 C", "altimeter": "30.05 inHg",
+             "visibility": "10 sm", "ceiling": "12000 ft"} for h in hours]
+    data["aloft_hours"] = [{"level": "9000 ft", "at": at(h), "wind": "280/10", "temperature": "5 C"} for h in hours]
+    return altered(demo(), data)
+
+
+def test_the_first_half_hour_at_which_a_limit_would_be_met_is_that_of_the_ordinary_assessment():
+    s = day_of(lambda h: 34 if h < 12 else 34 - 4 * (h - 12))
+    limit = "runway.leave_again.KU79"
+    met, known = first_met(s, limit)
+    assert met is not None
+    for moment in half_hours(s.day, ZoneInfo("America/Boise")):
+        one = altered(s, request_at(s, moment))
+        verdict = next((m.verdict for m in assess(one).margins if m.id == limit), NOT_KNOWN)
+        if moment >= met.departure:
+            assert verdict in (WITHIN, TIGHT)
+            break
+        assert verdict == (OUTSIDE if moment in known else NOT_KNOWN) or not air_is_known(one)
+    words = hour_words(s, next(m for m in assess(s).margins if m.id == limit))
+    assert f"it would first be met leaving at {met.departure:%H:%M}" in words and "entered by the pilot for 11 Jul" in words
+
+
+def test_where_no_hour_helps_the_answer_says_until_when_the_air_is_known():
+    s = day_of(lambda h: 34, hours=range(12, 19, 3))
+    m = next(m for m in assess(s).margins if m.id == "runway.leave_again.KU79")
+    met, known = first_met(s, m.id)
+    assert met is None and known
+    last = max(known)
+    assert f"after {last:%H:%M} it is not known" in hour_words(s, m)
+    after = assess(altered(s, request_at(s, last + timedelta(minutes=30))))
+    assert next(x.verdict for x in after.margins if x.id == m.id) == NOT_KNOWN
+
+
+def test_a_limit_of_the_load_has_no_hour():
+    m = next(m for m in assess(demo()).margins if m.id == "weight.take_off")
+    assert hour_words(demo(), m) == ""
+
+
+METAR = "{} 112253Z 26004KT 10SM CLR 20/04 A3008"  # made by hand: 16:53 in Boise
+
+
+def test_the_hour_of_a_metar_is_offered_and_no_hour_before_the_report():
+    """Departure at 19:00; a report of 16:53 holds until 17:53, and nobody who holds it leaves before it."""
+    data = {**day_of(lambda h: 20).request_data, "departure": at(19)}
+    data["weather"]["KBOI"] = {"metar": METAR.format("KBOI")}
+    data["aloft_hours"] = [{"level": "9000 ft", "at": at(h), "wind": "280/30", "temperature": "10 C"} for h in (12, 17, 22)]
+    hours = sorted(c.after for c in changes_of(altered(demo(), data)) if c.kind == "time")
+    assert hours == ["17:00", "17:30", "18:00", "18:30", "19:30", "20:00"]
+    data["aloft_hours"] = []
+    assert sorted(c.after for c in changes_of(altered(demo(), data)) if c.kind == "time") == ["18:00", "18:30", "19:30", "20:00"]
 
 
 def test_only_marked_items_move_or_stay_and_fuel_on_board_stays():

@@ -143,12 +143,14 @@ def _merged(points: list[tuple[float, float]]) -> tuple[tuple[float, float], ...
 
 @dataclass(frozen=True)
 class Aloft:
-    """Levels aloft for a flight with their error (one sd; None: the usual planning figure) and what is to be said of them."""
+    """Levels aloft for a flight with their error (one sd; None: the usual planning figure), what is to be said of them, and
+    whose they are ("": nothing is known)."""
 
     levels: tuple[Level, ...]
     wind_sd_m_s: float | None = None
     temperature_sd_k: float | None = None
     words: tuple[str, ...] = ()
+    source: str = ""
 
 
 @dataclass(frozen=True)

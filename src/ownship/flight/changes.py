@@ -14,12 +14,14 @@ from itertools import combinations
 from typing import Any
 
 from ownship.aeroplane.description import Station
+from ownship.flight.alter import altered
 from ownship.flight.fuel import on_board
 from ownship.flight.judge_route import highest_ground_m
 from ownship.flight.planning import usual_costs
 from ownship.flight.request import Load
 from ownship.flight.screen_load import LEFT
 from ownship.flight.situation import Situation
+from ownship.flight.when import air_is_known, reported
 from ownship.units import from_si, to_si
 from ownship.world.zones import zone_at
 
@@ -260,14 +262,19 @@ def _runways(s: Situation) -> list[Change]:
     return found
 
 
+def edited_by(s: Situation, edits: Iterable[tuple[Path, Any]]) -> dict[str, Any]:
+    """The request with keys at its top replaced."""
+    return {**s.request_data, **{str(path[0]): value for path, value in edits}}
+
+
 def air_by_the_hour(s: Situation) -> bool:
-    """Whether the owner's entries, a TAF or a forecast say what the air is at other hours."""
-    return bool(s.forecasts) or any(w.hours or w.taf for w in s.request.weather.values())
+    """Whether the owner's entries, a METAR of its hour, a TAF or a forecast say what the air is at other hours."""
+    return bool(s.forecasts or s.request.aloft_hours) or any(w.hours or w.taf or w.metar for w in s.request.weather.values())
 
 
 def _hours(s: Situation) -> list[Change]:
     """Half hours earlier or later on the same day of the place: up to an hour, as far as the weather typed for the departure
-    holds; further where the owner's entries, a TAF or a forecast say what the air is then."""
+    holds; further where the owner's entries, a METAR, a TAF or a forecast say what the air is then."""
     zone = zone_at(s.points[0].lat_deg, s.points[0].lon_deg)
     planned, now = (s.request.planned_departure or s.departure), s.departure.astimezone(zone)
     found = []
@@ -279,6 +286,8 @@ def _hours(s: Situation) -> list[Change]:
             (("departure",), moment.isoformat()), (("local",), False), (("planned_departure",), planned.isoformat()))
         if s.leave_again is not None:  # it stays where it is, and so does the hour its weather was typed for
             edits += ((("planned_leave_again",), (s.request.planned_leave_again or s.leave_again).isoformat()),)
+        if moment < reported(s) or (abs(hours) > NEAR_HOURS[-1] and not air_is_known(altered(s, edited_by(s, edits)))):
+            continue
         word = f"{abs(hours):g} h {'earlier' if hours < 0 else 'later'}"
         found.append(Change("time", f"leave {word}, at {moment:%H:%M} local", f"{now:%H:%M}", f"{moment:%H:%M}", edits,
                             frozenset({"time"}), costs_of(s)["hour_shifted"] * abs(hours), profile=f"hour {hours}"))

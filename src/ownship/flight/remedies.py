@@ -23,11 +23,15 @@ from ownship.flight.margins import Margin
 from ownship.flight.screen_load import IS_OUTSIDE, IS_TIGHT, IS_WITHIN
 from ownship.flight.screening import Candidates, Screen, Screened
 from ownship.flight.situation import Situation
+from ownship.flight.when import clock_runs, first_met, half_hours
 from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
+from ownship.world.zones import zone_at
 
 FloatArray = NDArray[np.float64]
 Judge = Callable[[Situation], Assessment]
 MOST, MOST_ASSESSED = 5, 14
+MOST_NAMED = 2  # limits told one by one where all could be met, but not at once
+HOURLESS = ("weight.", "cg.", "station.", "group.", "level.", "people", "record.defect.", "record.maintenance.")
 AT_ONCE, MOST_COMBINATIONS = 4, 60_000
 BLOCK = 8192
 BURN_ONLY = ("altitude", "power", "mixture")  # what reaches the runways only by the fuel burnt
@@ -114,7 +118,7 @@ def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
                 break
         if found:
             break
-    words = "" if found else nothing_works(before, screen, options, changes)
+    words = "" if found else nothing_works(before, screen, options, changes, judge)
     return Found(tuple(found), words, len(options), tried, changes, tuple(options))
 
 
@@ -273,8 +277,13 @@ def sentence_of(changes: Sequence[Change], verdict: Verdict) -> str:
     return f"{text[:1].upper()}{text[1:]}: {verdict}."
 
 
-def nothing_works(before: Assessment, screen: Screen, options: Sequence[Option], changes: Sequence[Change]) -> str:
-    """Which limit cannot be met, by how much, and the weight at which it would; what is not known is said so."""
+def _moves_leaving(s: Situation, m: Margin) -> bool:
+    return s.leave_again is not None and "leave_again" in m.id
+
+
+def nothing_works(before: Assessment, screen: Screen, options: Sequence[Option], changes: Sequence[Change],
+                  judge: Judge = assess) -> str:
+    """Which limit cannot be met, by how much, and the weight and the hour at which it would; what is not known is said so."""
     start = "Nothing that can be changed makes it fit."
     unmet = [m for m in before.margins if m.verdict != WITHIN]
     never = _never(screen.rate(candidates(screen, changes, [(), *(o.changes for o in options)])), unmet)
@@ -283,11 +292,34 @@ def nothing_works(before: Assessment, screen: Screen, options: Sequence[Option],
         unknown = [m for m in never if m.verdict == NOT_KNOWN]
         if unknown:
             return f"{start} Not known whatever is changed: {unknown[0].name}{_where(unknown[0])}: {unknown[0].words}"
-        return f"{start} Each limit could be met, but not all of them at once."
-    m = broken[0]
+        alone = [_met_words(m, screen, judge) for m in unmet if m.verdict == OUTSIDE][:MOST_NAMED]
+        return " ".join([f"{start} Each limit could be met, but not all of them at once.", *(x[:1].upper() + x[1:] for x in alone)])
+    return f"{start} What cannot be met: {_met_words(broken[0], screen, judge)}"
+
+
+def _met_words(m: Margin, screen: Screen, judge: Judge) -> str:
+    """A limit that is not met: by how much, and at which weight and from which half hour of the day it would be."""
     by = "" if m.margin is None else f", short by {replace(m.margin, value=abs(m.margin.value)).text()} as asked"
-    hours = " at none of the hours whose air is known" if any(c.kind == "time" for c in changes) else ""
-    return f"{start} What cannot be met{hours}: {m.name}{_where(m)}{by}.{screen.weight_words(m)}"
+    return f"{m.name}{_where(m)}{by}.{screen.weight_words(m)}{hour_words(screen.s, m, judge)}"
+
+
+def hour_words(s: Situation, m: Margin, judge: Judge = assess) -> str:
+    """From which half hour of the day a limit would be met as loaded, or between which it is known and not met; "" for a limit
+    of the load, which no hour moves."""
+    if m.id.startswith(HOURLESS):
+        return ""
+    met, known = first_met(s, m.id, judge)
+    if met is not None:
+        air, again = "; ".join(x.text() for x in met.air), ", and again later alike" if _moves_leaving(s, m) else ""
+        return f" By the hour it would first be met leaving at {met.departure:%H:%M}{again} ({air}). Then: {met.sentence}"
+    if not known:
+        return " At no half hour of the day is the air for it known."
+    day = half_hours(known[0].date(), zone_at(s.points[0].lat_deg, s.points[0].lon_deg))
+    if len(known) >= len(day):
+        return " By the hour: at no half hour of the day."
+    until = f"; after {known[-1]:%H:%M} it is not known" if known[-1] < day[-1] else ""
+    return (f" By the hour: at none whose air is known (leaving {clock_runs(known)}{until}). Enter the hours of the weather and of "
+            "the air aloft, or take a forecast, for the rest of the day.")
 
 
 def _where(m: Margin) -> str:

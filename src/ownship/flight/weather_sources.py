@@ -107,13 +107,13 @@ def aloft_from(sources: Sequence[tuple[str, Aloft]]) -> Aloft:
     if wind is warm:
         over = [name for name, _ in sources if wind is not None and name != wind[0]]
         used = (f"Air aloft: {wind[0]}, before {' and '.join(over)}.",) if wind is not None and over else ()
-        return Aloft(()) if wind is None else Aloft(wind[1].levels, wind[1].wind_sd_m_s, wind[1].temperature_sd_k, (*said, *used))
+        return Aloft(()) if wind is None else replace(wind[1], words=(*said, *used), source=wind[0])
     winds = [Level(x.altitude_m, x.wind_from_deg, x.wind_m_s, None) for x in (wind[1].levels if wind else ()) if _blows(x)]
     kelvins = [Level(x.altitude_m, None, None, x.temperature_k) for x in (warm[1].levels if warm else ())
                if x.temperature_k is not None]
-    used = (f"Air aloft: winds {wind[0] if wind else 'not known'}, temperatures {warm[0] if warm else 'not known'}.",)
+    source = f"winds {wind[0] if wind else 'not known'}, temperatures {warm[0] if warm else 'not known'}"
     return Aloft((*winds, *kelvins), wind[1].wind_sd_m_s if wind else None, warm[1].temperature_sd_k if warm else None,
-                 (*said, *used))
+                 (*said, f"Air aloft: {source}."), source)
 
 
 def _blows(level: Level) -> bool:
