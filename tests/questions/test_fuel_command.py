@@ -1,14 +1,19 @@
 """`ownship fuel` as a pilot types it: aboard by tank, added, dipped, oil; refusals in a sentence, nothing half written."""
 
 import json
+import re
+import tomllib
 from datetime import UTC, date, datetime
 
 import pytest
 from commands import run
 
 from ownship.ownership.entries import AeroplaneRevision
-from ownship.questions.check import demo_aeroplane
+from ownship.questions.check import demo_aeroplane, demo_flight
+from ownship.questions.from_record import situation_from_record
+from ownship.questions.reading import demo_text
 from ownship.questions.record import open_record
+from ownship.units import to_si
 
 
 @pytest.fixture
@@ -138,6 +143,63 @@ def test_oil_an_hour_is_told_from_the_second_entry_on(capsys, kept):
     assert code == 0
     assert "0.10 qt an hour over 10 h" in out
     assert asked(capsys)["oil"]["per_hour"] == pytest.approx({"value": 0.1, "unit": "qt/h"})
+
+
+def filled(capsys, day, left, right):
+    for tank, amount in (("left", left), ("right", right)):
+        words = ("fuel", "add", "--tank", tank, "--amount", f"{amount} usgal", "--level", "full", "--at", f"2026-06-{day:02d}T17:00Z")
+        assert run(capsys, *words)[0] == 0
+
+
+def flown(capsys, day, *words):
+    assert run(capsys, "log", "add", "--from", "KBOI", "--to", "KBOI", "--off-blocks", f"2026-06-{day:02d}T15:00Z", "--on-blocks",
+               f"2026-06-{day:02d}T16:20Z", *words)[0] == 0
+
+
+@pytest.fixture
+def with_rows(folder):
+    """A record that keeps the demo aeroplane with its book rows."""
+    records = open_record()
+    toml = demo_aeroplane()
+    rows = demo_text(tomllib.loads(toml)["book"]["rows"])
+    records.append(AeroplaneRevision(date(2020, 1, 1), toml, rows), "N0160T", datetime(2020, 1, 1, tzinfo=UTC))
+    records.close()
+    return folder
+
+
+def test_fills_of_the_record_teach_the_flow_and_name_the_one_that_disagrees(capsys, with_rows):
+    assert "holds no fill yet" in asked(capsys, "fills")["sentence"]
+    filled(capsys, 1, 3, 3)
+    for day in range(2, 9):
+        flown(capsys, day)
+        filled(capsys, day, 6, 10 if day == 5 else 5.2)
+    answer = asked(capsys, "fills")
+    assert len(answer["fills"]) == 7 and [f["name"] for f in answer["fills"] if not f["agrees"]] == ["2026-06-05"]
+    assert all(f["used"]["value"] == pytest.approx(11.2) for f in answer["fills"] if f["agrees"])
+    assert len(answer["flows"]) == 5 and any("2026-06-05 is settled" in p for p in answer["plan"])
+    assert any("taken as cruise" in t for t in answer["told"]) and any("by correcting the entry" in t for t in answer["told"])
+    flown(capsys, 9)
+    assert any(t.startswith("Flights in no fill: 1") for t in asked(capsys, "fills")["told"])
+    code, out, _ = run(capsys, "fuel", "fills")
+    assert code == 0 and "Cruise:" in out
+
+
+def test_phases_that_every_flight_notes_are_taken_and_a_flight_s_own_notes_are_a_fill(capsys, with_rows):
+    flown(capsys, 2, "--fuel-before", "left=20 usgal dipstick", "--fuel-before", "right=20 usgal dipstick", "--fuel-after",
+          "left=15 usgal dipstick", "--fuel-after", "right=15 usgal dipstick", "--field", "phases_s=taxi=600; climb=600; cruise=3600")
+    (fill,) = (answer := asked(capsys, "fills"))["fills"]
+    assert fill["used"]["value"] == pytest.approx(10) and answer["told"] == []
+
+
+def test_fuel_added_after_the_last_flight_is_what_a_check_by_the_record_plans_on(capsys, with_rows, tmp_path):
+    flown(capsys, 2)  # burns nobody knows what
+    request = tmp_path / "flight.toml"
+    request.write_text(re.sub(r"(?ms)^\[fuel.*?(?=^\[(?!fuel))", "", demo_flight()), encoding="utf-8")
+    assert situation_from_record(str(request), "N0160T").request.fuel == {}
+    filled(capsys, 2, 6, 5.2)
+    taken = situation_from_record(str(request), "N0160T").request.fuel
+    assert {name: (t.on_board, t.known_by) for name, t in taken.items()} == {
+        name: (pytest.approx(float(to_si(24, "usgal"))), "full") for name in ("left", "right")}
 
 
 def test_an_aeroplane_without_tanks_on_record_is_not_known(capsys, folder):

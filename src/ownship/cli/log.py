@@ -236,4 +236,12 @@ def _fuelling(show: Show) -> dict[str, Callable[..., None]]:
 
         _written(show, add_oil(amount, hours, price, at, aeroplane, other_aeroplane=other_aeroplane), json)
 
-    return {"add": add, "seen": seen, "oil": oil}
+    def fills(*, aeroplane: str | None = None, json: bool = False) -> None:
+        """What your fills say: flights between moments at which every tank was known, flows by phase, fills that disagree."""
+        from ownship.papers.fuel import fill_lines
+        from ownship.questions.fills_of_record import fills as ask
+
+        answer = ask(aeroplane)
+        show(answer, fill_lines(answer), json)
+
+    return {"add": add, "seen": seen, "oil": oil, "fills": fills}

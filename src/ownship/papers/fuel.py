@@ -13,6 +13,13 @@ def fuel_lines(answer: Mapping[str, Any]) -> tuple[str, ...]:
     return (answer["sentence"], *tanks, *_oil(answer["oil"]))
 
 
+def fill_lines(answer: Mapping[str, Any]) -> tuple[str, ...]:
+    """What `fuel fills` answers, as lines: flows by phase, each fill, what to plan on."""
+    fills = [f"{f['from'][:10]} to {f['to'][:10]}, {f['flights']} {'flight' if f['flights'] == 1 else 'flights'}: {f['words']}"
+             for f in answer["fills"]]
+    return (answer["sentence"], *answer["flows"], *fills, *answer["plan"], *answer["told"])
+
+
 def _amount(q: Mapping[str, Any]) -> str:
     return f"{q['value']:.1f} US gal ({q['low']:.1f} to {q['high']:.1f})"
 
