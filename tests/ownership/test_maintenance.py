@@ -8,9 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ownship.errors import BadInput
+from ownship.ownership.airframe_totals import totals
 from ownship.ownership.entries import Entry, Expiry, Flight, Interval, MaintenanceDone, MaintenanceItem
 from ownship.ownership.forecast import Pace, days_until, forecast, pace
-from ownship.ownership.maintenance import due_list, endings, kept_any, open_items, totals
+from ownship.ownership.maintenance import due_list, endings, kept_any, open_items, refuse_tolerance
+from ownship.questions.maintaining_entries import item_of
+from ownship.rules.starter import load_starter
 
 A = "N0160T"
 DAY = date(2026, 7, 11)
@@ -254,3 +258,64 @@ def test_more_hours_left_are_never_sooner_and_the_same_seed_is_the_same_answer(h
     one = days_until(left, flown, on, 3)
     assert np.all(one <= days_until(left + more, flown, on, 3) + 1e-6)
     assert np.array_equal(one, days_until(left, flown, on, 3)) and np.all(one >= 0)
+
+
+# ---- a reading below the hours already flown
+
+
+def test_a_reading_below_what_was_flown_takes_nothing_back():
+    """1,000 h noted, 60 h of air time flown since: a later reading of 1,001 h leaves 1,060 h, and what was overdue stays so."""
+    oil = item("oil", hours=50.0)
+    flown = [flight(datetime(2026, 2, n, 12, tzinfo=UTC), 6) for n in range(1, 11)]
+    before = [oil, done("oil", date(2026, 1, 1), 1000.0, 5000), *flown]
+    assert only(*before).state == "overdue"
+    after = [*before, done("total time", date(2026, 6, 1), 1001.0, 5001)]
+    assert only(*after).state == "overdue"
+    now = totals(entries(*after), A, DAY)
+    assert (now.hours_h, now.landings) == (pytest.approx(1060.0), 5010)
+    assert any("below the 1,000.0 h of 2026-01-01" in w and "the higher" in w for w in now.words)
+    assert any("fewer than the 5,000 of 2026-01-01" in w for w in now.words)
+
+
+def test_a_reading_settles_what_was_only_block_time_and_what_was_flown_on_the_day_of_the_reading_before():
+    blocks = [flight(datetime(2026, 2, n, 12, tzinfo=UTC), 6, air=False) for n in range(1, 11)]
+    read = [done("total time", date(2026, 1, 1), 1000.0), *blocks, done("total time", date(2026, 6, 1), 1045.0)]
+    assert totals(entries(*read), A, DAY).hours_h == pytest.approx(1045.0)
+    low = [*read[:-1], done("total time", date(2026, 6, 1), 1029.0)]
+    assert totals(entries(*low), A, DAY).hours_h == pytest.approx(1030.0)     # half of the blocks is the least
+    same_day = [done("total time", date(2026, 2, 1), 1006.0), blocks[0], done("total time", date(2026, 6, 1), 1006.0)]
+    assert totals(entries(*same_day), A, DAY).hours_h == pytest.approx(1006.0)
+
+
+@given(st.lists(st.tuples(st.integers(0, 300), st.floats(0.2, 8.0)), min_size=1, max_size=12), st.floats(0, 40), st.integers(1, 300))
+@settings(max_examples=60, deadline=None)
+def test_no_reading_ever_makes_the_airframe_younger(flown, more, when):
+    day = date(2025, 1, 1)
+    flights = [flight(datetime(2025, 1, 1, 12, tzinfo=UTC) + timedelta(days=n), h) for n, h in flown]
+    kept = [done("total time", day, 1000.0), *flights]
+    least = 1000.0 + sum(h for n, h in flown if n > 0)
+    late = [*kept, done("total time", day + timedelta(days=when), 1000.0 + more)]
+    assert totals(entries(*late), A, day + timedelta(days=400)).hours_h >= least - 0.05 - 1e-6
+
+
+# ---- tolerances
+
+
+@pytest.mark.parametrize(("limits", "why"), [
+    ({"every": "12 months", "tolerance": "24 months"}, "24 months is longer than the interval of 12 months"),
+    ({"every": "30 days", "tolerance": "1 month"}, "is longer than the interval of 30 days"),
+    ({"every": "12 calendar months", "tolerance": "400 days"}, "is longer than the interval"),
+    ({"hours": 50.0, "tolerance_h": 60.0}, "60 h is longer than the interval of 50 h"),
+    ({"hours": 50.0, "tolerance": "1 month"}, "needs a date to overrun"),
+    ({"every": "12 months", "tolerance_h": 10.0}, "needs hours to overrun")])
+def test_a_tolerance_beyond_its_interval_is_refused(limits, why):
+    with pytest.raises(BadInput, match=why):
+        refuse_tolerance(item(**limits))
+
+
+def test_the_tolerances_of_the_rules_are_kept():
+    """rules.md section 1 and 4: + 1 month and + 10 h on an annual and 100 h (ML.A.302)."""
+    refuse_tolerance(item(every="12 months", hours=100.0, tolerance="1 month", tolerance_h=10.0))
+    for place in ("USA", "Canada", "EASA", "life"):
+        for text in load_starter(place).items:
+            refuse_tolerance(item_of(text))

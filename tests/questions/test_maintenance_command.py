@@ -279,3 +279,23 @@ def test_days_are_those_of_this_machines_zone_through_a_change_of_clocks(monkeyp
     finally:
         monkeypatch.undo()
         time.tzset()
+
+
+def test_a_reading_below_the_log_says_that_the_higher_counts(capsys):
+    begun(capsys)
+    records = open_record()
+    start = datetime(2026, 7, 20, 15, tzinfo=UTC)
+    records.append_many([Flight(start + timedelta(days=n), start + timedelta(days=n, hours=5), "KBOI", "KBOI", start + timedelta(days=n),
+                                start + timedelta(days=n, hours=5), landings_day=1) for n in range(10)], aeroplane=A)
+    records.close()
+    found = as_json(capsys, "done", "total time", "--hours", "3211", "--day", "2026-08-10")
+    assert "3,260.4 h counts, the higher" in found["words"][0]
+    assert as_json(capsys, "--on", "2026-08-11")["totals"]["air_time_h"] == 3260.4
+
+
+def test_a_tolerance_longer_than_its_interval_writes_nothing(capsys, own_folder):
+    assert "longer than the interval" in refused(capsys, "add", "belts", "--every", "12 months", "--tolerance", "24 months",
+                                                 "--aeroplane", A)
+    file = own_folder / "items.toml"
+    file.write_text('[[item]]\nname = "belts"\nhours = "50 h"\ntolerance_hours = "60 h"\n')
+    assert "longer than the interval" in refused(capsys, "add", str(file), "--aeroplane", A)

@@ -6,40 +6,29 @@ tolerance, due soon, good, finished (done once, or ended by a terminating action
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, timedelta, tzinfo
 
 from ownship.errors import BadInput
+from ownship.ownership.airframe_totals import Totals, totals
 from ownship.ownership.entries import (
     Entry,
     Expiry,
-    Flight,
     MaintenanceDone,
     MaintenanceItem,
     of_kind,
     standing,
 )
-from ownship.rules.due import counted_from, day_at, next_due
-from ownship.units import from_si
+from ownship.rules.due import counted_from, next_due
 
 OVERDUE, NOT_KNOWN, TOLERANCE, SOON, GOOD, FINISHED = "overdue", "not known", "in tolerance", "due soon", "good", "finished"
 STATES = (OVERDUE, NOT_KNOWN, TOLERANCE, SOON, GOOD, FINISHED)  # the most pressing first
 SEVERITY = ("block", "warn", "info")
 SOON_DAYS, SOON_H, SOON_LANDINGS = 60, 10.0, 10
-TOTALS = "total time"  # the name under which a reading of hours and landings is kept
 FROM_MEMORY = "from memory"
 ROUNDING_H = 1e-6  # hours are sums of thousands of flights; this is 4 ms
-
-
-@dataclass(frozen=True)
-class Totals:
-    """Air time and landings of the airframe on a day; None: never noted. words: what they rest on."""
-
-    hours_h: float | None
-    landings: int | None
-    words: tuple[str, ...] = ()
+_ANY_DAYS = (date(2023, 1, 31), date(2024, 1, 1), date(2024, 2, 29))  # to measure an interval and its tolerance on
 
 
 @dataclass(frozen=True)
@@ -101,47 +90,29 @@ class _Base:
     landings: int | None
 
 
-# ---- totals of the airframe
+# ---- what is refused
 
 
-def totals(entries: Iterable[Entry], aeroplane: str, on: date, zone: tzinfo = UTC) -> Totals:
-    """Air time and landings on a day: the latest reading noted with something done, plus the flights since.
-
-    Flights of the reading's own day count as flown after it, and a flight without air time counts with its flight time:
-    both the stricter. zone: whose calendar days the flights have.
-    """
-    kept = standing(entries)
-    done = [d for _, d in of_kind(kept, MaintenanceDone, aeroplane) if d.day <= on]
-    flights = [(day_at(f.on_blocks, zone), f) for _, f in of_kind(kept, Flight, aeroplane)]
-    flights = [(day, f) for day, f in flights if day <= on]
-    hours, words = _hours(done, flights)
-    landings, more = _landings(done, flights)
-    return Totals(hours, landings, (*words, *more))
-
-
-def _hours(done: list[MaintenanceDone], flights: list[tuple[date, Flight]]) -> tuple[float | None, tuple[str, ...]]:
-    read = max(((d.day, d.hours_h) for d in done if d.hours_h is not None), default=None)
-    if read is None:
-        return None, ("air time of the airframe: never noted",)
-    since = [f for day, f in flights if day >= read[0]]
-    blocks = sum(1 for f in since if f.air_s is None)
-    flown = math.fsum(float(from_si(f.flight_s if f.air_s is None else f.air_s, "h")) for f in since)
-    words: tuple[str, ...] = (f"air time: {read[1]:,.1f} h noted on {read[0]}, {flown:,.1f} h flown on that day and since",)
-    if blocks:
-        words = (*words, f"{blocks} flights have no air time noted; their flight time is counted, which is more")
-    return read[1] + flown, words
+def refuse_tolerance(item: MaintenanceItem) -> None:
+    """Refuse a tolerance longer than the interval it belongs to, or of a kind by which the item is not limited."""
+    i = item.interval
+    if i.tolerance_h and i.hours_h is None and item.first_due_h is None:
+        raise BadInput(f"{item.name}: a tolerance of {i.tolerance_h:,.10g} h needs hours to overrun, and the item has none; leave "
+                       "it out, or give the interval in hours.")
+    if i.tolerance_h and i.hours_h is not None and i.tolerance_h > i.hours_h:
+        raise BadInput(f"{item.name}: a tolerance of {i.tolerance_h:,.10g} h is longer than the interval of {i.hours_h:,.10g} h; "
+                       "give what the rule allows beyond it.")
+    if i.tolerance and not i.every and item.fixed_date is None:
+        raise BadInput(f"{item.name}: a tolerance of {i.tolerance} needs a date to overrun, and the item has none; leave it out, "
+                       "or give the interval by calendar.")
+    if i.tolerance and i.every and any(_beyond(i.every, i.tolerance, d) for d in _ANY_DAYS):
+        raise BadInput(f"{item.name}: a tolerance of {i.tolerance} is longer than the interval of {i.every}; give what the rule "
+                       "allows beyond it.")
 
 
-def _landings(done: list[MaintenanceDone], flights: list[tuple[date, Flight]]) -> tuple[int | None, tuple[str, ...]]:
-    read = max(((d.day, d.landings) for d in done if d.landings is not None), default=None)
-    if read is None:
-        return None, ()
-    later = [f.landings_day + f.landings_night for day, f in flights if day >= read[0]]
-    since, silent = sum(max(n, 1) for n in later), sum(1 for n in later if n == 0)
-    words: tuple[str, ...] = (f"landings: {read[1]:,} noted on {read[0]}, {since:,} on that day and since",)
-    if silent:
-        words = (*words, f"{silent} flights have no landing noted; one each is counted")
-    return read[1] + since, words
+def _beyond(every: str, tolerance: str, done: date) -> bool:
+    """Whether a tolerance is longer than the interval before it."""
+    return next_due(done, tolerance) > next_due(done, every)
 
 
 # ---- what is due

@@ -7,10 +7,11 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any
 
+from ownship.ownership.airframe_totals import Totals
 from ownship.ownership.compass import DeviationCard
 from ownship.ownership.electrical import LoadTable
 from ownship.ownership.forecast import Forecast
-from ownship.ownership.maintenance import Due, Ending, OpenItem, Totals
+from ownship.ownership.maintenance import Due, Ending, OpenItem
 from ownship.rules.starter import ItemSet, ItemText
 from ownship.units import from_si
 from ownship.words.cautions import cautions_for

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
+from ownship.ownership.airframe_totals import totals
 from ownship.ownership.entries import (
     USES,
     AeroplaneRevision,
@@ -31,7 +32,6 @@ from ownship.ownership.maintenance import (
     endings,
     kept_any,
     open_items,
-    totals,
 )
 from ownship.papers import maintenance as paper
 from ownship.questions.record import open_record
@@ -137,12 +137,14 @@ def which_to_write(records: Records, named: str | None) -> str:
 
 
 def kept_of(records: Records, aeroplane: str, on: date) -> tuple[Entry, ...]:
-    """What maintenance needs of one aeroplane: items, what was done, endings, and the flights that can still count."""
+    """What maintenance needs of one aeroplane: items, what was done, endings, and the flights that can count.
+
+    Flights count from the first reading on: no later one takes back what was flown since an earlier.
+    """
     small = [e for kind in SMALL for e in records.standing(kind, aeroplane=aeroplane)]
     done = [d for _, d in of_kind(small, MaintenanceDone) if d.day <= on]
-    by_hours = max((d.day for d in done if d.hours_h is not None), default=on)
-    by_landings = max((d.day for d in done if d.landings is not None), default=on)
-    since = min(by_hours, by_landings, on - timedelta(days=MONTHS_OF_FLIGHTS_DAYS)) - timedelta(days=2)
+    first = min((d.day for d in done if d.hours_h is not None or d.landings is not None), default=on)
+    since = min(first, on - timedelta(days=MONTHS_OF_FLIGHTS_DAYS)) - timedelta(days=2)
     return standing([*small, *records.standing(Flight, aeroplane=aeroplane, since=since)])
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ownship.errors import BadInput
+from ownship.ownership.airframe_totals import TOTALS, totals
 from ownship.ownership.entries import (
     AeroplaneRevision,
     CompassSwing,
@@ -20,9 +21,21 @@ from ownship.ownership.entries import (
     Money,
     of_kind,
 )
-from ownship.ownership.maintenance import TOTALS, endings
+from ownship.ownership.maintenance import endings, refuse_tolerance
 from ownship.papers import maintenance as paper
-from ownship.questions.maintaining import Told, day_of, empty, no_item, opened, uses_of, which_one, which_to_write, written
+from ownship.questions.maintaining import (
+    ZONE,
+    Told,
+    day_of,
+    empty,
+    kept_of,
+    no_item,
+    opened,
+    uses_of,
+    which_one,
+    which_to_write,
+    written,
+)
 from ownship.rules.starter import ItemText, load_starter, read_items
 
 _MONEY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z]{3})\s*")
@@ -130,6 +143,8 @@ def add(new: Iterable[MaintenanceItem], aeroplane: str | None = None, replace_ke
     """Write items, all or none; one that is kept already is refused, or corrected where that is asked for."""
     with opened(folder) as records:
         which, items = which_to_write(records, aeroplane), list(new)
+        for i in items:
+            refuse_tolerance(i)
         kept = {e.body.name.casefold(): e for e in records.standing(MaintenanceItem, aeroplane=which)
                 if isinstance(e.body, MaintenanceItem)}
         there = [i for i in items if i.name.casefold() in kept]
@@ -202,9 +217,12 @@ def done(body: MaintenanceDone, aeroplane: str | None = None, folder: Path | Non
         if item is None and body.hours_h is None and body.landings is None:
             raise BadInput(f"{TOTALS}: give --hours, --landings or both.")
         _refuse_running_back(body, [d for _, d in of_kind(records.standing(MaintenanceDone, aeroplane=which), MaintenanceDone)])
-        records.append(body, which)
+        entry = records.append(body, which)
+        kept = kept_of(records, which, body.day)
     words = [] if item is None else _lacking(body, item)
-    return written(which, f"{body.name} of {body.day} is kept for {which}.", words, name=body.name, day=body.day.isoformat())
+    words += [w for w in totals(kept, which, body.day, ZONE).words if "the higher" in w]
+    return written(which, f"{body.name} of {body.day} is kept for {which}.", words, name=body.name, day=body.day.isoformat(),
+                   entry=entry.number)
 
 
 def _refuse_running_back(new: MaintenanceDone, kept: Iterable[MaintenanceDone]) -> None:
