@@ -8,7 +8,7 @@ from test_distances import BOOK, KT, lb
 from test_runways import aerodrome, chosen, end
 
 from ownship.aeroplane.description import Propeller
-from ownship.flight.cards import take_off_card
+from ownship.flight.cards import ceiling, take_off_card
 from ownship.units import from_si, to_si
 from ownship.world.weather import WindReport
 
@@ -30,6 +30,17 @@ def test_the_least_acceptable_rpm_is_the_low_end_of_the_band_or_the_certificated
     for low in (2000, 2500):
         _, found = card(propeller=propeller(low))
         assert found["least_static_rpm"].value == pytest.approx(max(low, plain["least_static_rpm"].value), rel=1e-3)  # the panel's rpm
+
+
+def test_a_ceiling_beyond_the_model_is_said_and_not_shown_as_a_figure():
+    """The model's hard range ends at 16,000 ft pressure altitude (design, invariant 1)."""
+    def feet(low, high):
+        return to_si(np.append((low + high) / 2, np.linspace(low, high, 41)), "ft")  # the middle flight comes first
+
+    assert ceiling(feet(12000, 14000)).value == pytest.approx(13000)
+    assert ceiling(feet(17000, 19000)) == "above 16,000 ft: beyond the model"
+    between = ceiling(feet(15000, 16800))
+    assert between.startswith("15,9") and between.endswith("ft to above 16,000 ft: beyond the model)")
 
 
 def test_the_marked_point_is_half_the_roll_and_slower_than_lift_off():

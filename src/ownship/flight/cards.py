@@ -15,7 +15,7 @@ from ownship.flight.runways import JudgedEnd, air_draws, climb_gradient_1, stop_
 from ownship.performance import climb as climbing
 from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
-from ownship.performance.model import Model, panel_rev_s
+from ownship.performance.model import HARD_RANGE_M, Model, panel_rev_s
 from ownship.performance.surfaces import surface_of
 from ownship.physics.airspeed import ias_from_cas_m_s
 from ownship.physics.atmosphere import Air, density_altitude_m
@@ -36,6 +36,18 @@ def banded(draws: FloatArray, unit: str, dimension: str | None = None) -> Figure
         return Figure(math.nan, unit)
     value, (low, high) = middle(draws), (float(x) for x in np.percentile(good, [5, 95]))
     return figure(value, unit, min(low, value), max(high, value), dimension)
+
+
+def ceiling(draws_m: FloatArray) -> Figure | str:
+    """A ceiling with its band, (draw,) pressure altitudes; where it, or its upper end, lies above the 16,000 ft to which the model
+    goes, words that say so in place of the figure beyond."""
+    found, top = banded(draws_m, "ft"), float(from_si(HARD_RANGE_M[1], "ft"))
+    beyond = f"above {top:,.0f} ft: beyond the model"
+    if found.value > top:
+        return beyond
+    if found.high is not None and found.low is not None and found.high > top:
+        return f"{found.value:,.0f} ft ({found.low:,.0f} ft to {beyond})"
+    return found
 
 
 def take_off_card(model: Model, judged: JudgedEnd, weight_kg: FloatArray, propeller: Propeller | None,
@@ -108,6 +120,6 @@ def today_card(model: Model, air: Air, weight_kg: FloatArray) -> dict[str, Any]:
             "vx_ias": banded(ias_from_cas_m_s(best.vx_m_s[0], table), "kt"),
             "vy_ias": banded(ias_from_cas_m_s(best.vy_m_s[0], table), "kt"),
             "best_rate_of_climb": banded(best.rate_m_s[0], "ft/min"),
-            "service_ceiling": banded(service, "ft"), "absolute_ceiling": banded(absolute, "ft"),
+            "service_ceiling": ceiling(service), "absolute_ceiling": ceiling(absolute),
             "best_glide_ias": banded(ias_from_cas_m_s(glide.cas_m_s[0], table), "kt"),
             "glide_ratio_windmilling": banded(glide.ratio_1[0], "1", "ratio")}
