@@ -81,6 +81,9 @@ def test_backup_and_restore_by_command(three, tmp_path, capsys):
     assert back["entries"] == 4 and Path(back["kept_as"]).exists()
     assert told(capsys, "doctor")["contents"] == found["contents"]
     assert "4 entries" in run(capsys, "backup", tmp_path / "c.zip")[1]
+    (tmp_path / "letter.txt").write_text("mine")
+    assert "is no backup of a record" in refused(capsys, "backup", tmp_path / "letter.txt")
+    assert told(capsys, "backup", tmp_path / "letter.txt", "--replace")["entries"] == 4
 
 
 def test_export_and_read_by_command(three, tmp_path, capsys, monkeypatch):

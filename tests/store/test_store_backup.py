@@ -275,3 +275,21 @@ def test_thinning_removes_copies_only(tmp_path):
     assert len(gone) == 400 - len(kept_days(days))
     assert {copy_day(p.name) for p in tmp_path.iterdir()} - {None} == kept_days(days)
     assert (tmp_path / "record-of-mine.zip").exists() and (tmp_path / "record-2020-02-31.zip").exists()
+
+
+def test_a_backup_replaces_a_backup_and_no_other_file_unasked(home, tmp_path):
+    target = tmp_path / "b.zip"
+    whole = target.read_bytes()
+    for ours in (whole, rewritten(target, record_sqlite=b"damaged")):
+        target.write_bytes(ours)
+        assert backup(str(target), home).entries == 11
+    photo = io.BytesIO()
+    with zipfile.ZipFile(photo, "w") as archive:
+        archive.writestr("photo.jpg", b"x")
+    for foreign in (b"", b"my letter", photo.getvalue(), rewritten(target, manifest_toml=b"a = 1"), whole[:200]):
+        target.write_bytes(foreign)
+        with pytest.raises(BadInput, match="is there already and is no backup of a record; name another file, or say --replace"):
+            backup(str(target), home)
+        assert target.read_bytes() == foreign
+    assert backup(str(target), home, replace=True).entries == 11
+    assert restore(str(target), tmp_path / "new").entries == 11

@@ -37,11 +37,11 @@ def keep_aerodrome(file: str, /, *, json: bool = False) -> None:
         console().print(airports_table([found]))
 
 
-def backup(file: str, /, *, json: bool = False) -> None:
-    """The whole record into one file, also while it is in use. Keep it on another disk."""
+def backup(file: str, /, *, replace: bool = False, json: bool = False) -> None:
+    """The whole record into one file, also while it is in use. Keep it on another disk. --replace: over any other file."""
     from ownship.questions.keeping import backup as ask
 
-    _kept(ask(file), json)
+    _kept(ask(file, replace=replace), json)
 
 
 def restore(file: str, /, *, json: bool = False) -> None:

@@ -68,8 +68,13 @@ class Health:
 # ---- backup and restore
 
 
-def backup(file: str, folder: Path | None = None) -> Kept:
-    """Write the whole record into one file, while others read and write; refused where there is no record yet."""
+def backup(file: str, folder: Path | None = None, replace: bool = False) -> Kept:
+    """Write the whole record into one file, while others read and write; refused where there is no record yet.
+
+    A file that is there already and is no backup of a record is replaced only where that is said (replace).
+    """
+    from ownship.questions.replacing import is_backup, refuse_foreign
+
     where, target = _where(folder), Path(file).absolute()
     if target.is_dir() or not target.parent.is_dir():
         raise BadInput(f"{file} cannot be a backup: it is a folder, or lies in none; name a file in a folder that is there.")
@@ -78,6 +83,7 @@ def backup(file: str, folder: Path | None = None) -> Kept:
     if not (where / NAME).exists():
         refuse_lost(where)
         raise BadInput(f"There is no record in {where} yet, so nothing to back up; write a first entry.")
+    refuse_foreign(target, is_backup, "backup of a record", replace=replace)
     kept = backup_of(where, target)
     _note_backup(where, target)
     return kept
