@@ -32,6 +32,11 @@ def address(asked: Asked, path: str = "/", **view: str) -> str:
     return _written(path, changed(asked.form) if asked.form else {}, asked, view if before is None else {"before": before, **view})
 
 
+def here(asked: Asked) -> str:
+    """The address of the page as it was asked, with what is shown beside the answer: what the browser's bar is to hold."""
+    return address(asked, **{k: "1" for k in ("remedies", "levels", "when") if asked.query.get(k)})
+
+
 def change(asked: Asked, **edits: str) -> str:
     """The address of the flight with fields changed, and with the way back."""
     return _written("/", changed(asked.form, edits), asked, _way_back(asked)) if asked.form else "/"

@@ -11,6 +11,7 @@ from ownship.web.flying import Asked
 
 VIEWS = {"aeroplane": "demo, or a registration that the record keeps", "theme": "light or night; empty: as the device",
          "remedies": "1: what would make it fit", "levels": "1: every legal level", "when": "1: every half hour of the day"}
+NOTHING_ASKED = "No flight is asked for yet; say where from, where to, when, with whom and with how much fuel."
 FIELDS = ("from", "to", "via", "alternates", "departure", "leave_again", "rules", "cruise_altitude", "power", "mixture", "ground",
           "load0", "load0_what", "load0_station", "load0_may", "load0_out", "aloft", "own_landing_fuel", "own_crosswind")
 
@@ -25,8 +26,7 @@ def parameters() -> dict[str, Any]:
 def data(asked: Asked) -> tuple[int, dict[str, Any]]:
     """(status, data): the assessment of schema 1 with what more was asked for, or the sentence of refusal."""
     if asked.answer is None:
-        words = asked.refusal or "No flight is asked for yet; say where from, where to, when, with whom and with how much fuel."
-        return 422, {"refused": words}
+        return 422, {"refused": asked.refusal or NOTHING_ASKED}
     found: dict[str, Any] = to_json(asked.answer)
     if asked.found is not None:
         found["remedies"] = [plain(x.remedy.to_json()) | {"address": x.address or None} for x in links(asked)]

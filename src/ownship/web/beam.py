@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup, escape
 
@@ -12,6 +12,7 @@ from ownship.errors import MissingKey
 from ownship.flight.answer import Assessment, LoadingRow
 from ownship.flight.situation import Situation
 from ownship.units import parse
+from ownship.web.in_units import Units, shown
 from ownship.words.figures import Figure, figure, number_text
 
 WIDTH, LEVER, LARGEST, STEP = 640.0, 150.0, 92.0, 26.0
@@ -21,12 +22,13 @@ Scale = Callable[[float], float]
 
 @dataclass(frozen=True)
 class Block:
-    """One weight on the lever: number, what, weight, arm (both ends where it slides)."""
+    """One weight on the lever: number, what, weight, arm (both ends where it slides); kind: "people" for a load."""
 
     number: int
     what: str
     weight: Figure
     arm: tuple[Figure, Figure]
+    kind: str = "aeroplane"
 
     @property
     def middle(self) -> float:
@@ -51,16 +53,21 @@ def blocks(s: Situation, a: Assessment) -> tuple[Block, ...]:
     if not a.loading:
         return ()
     stations = {x.id: x for x in s.record.stations}
-    found = [("empty aeroplane", empty.weight_kg, (empty.arm_m, empty.arm_m))]
-    found += [(x.what, x.weight_kg, stations[x.station].arm_m) for x in s.request.loads]
+    found = [("empty aeroplane", empty.weight_kg, (empty.arm_m, empty.arm_m), "aeroplane")]
+    found += [(x.what, x.weight_kg, stations[x.station].arm_m, "people") for x in s.request.loads]
     density = s.record.fuel.density_kg_m3 if s.record.fuel else None
     for tank in s.record.tanks:
         volume = a.loading[0].fuel.get(tank.id)
         if volume is not None and density is not None:
             cubic = parse(f"{volume.value!r} {volume.unit}", "volume")
-            found.append((f"{tank.name or tank.id}, usable fuel", cubic * density, (tank.arm_m, tank.arm_m)))
-    return tuple(Block(i, what, figure(kg, "lb"), (figure(low, "in"), figure(high, "in")))
-                 for i, (what, kg, (low, high)) in enumerate(((w, k, arm) for w, k, arm in found if k > 0), 1))
+            found.append((f"{tank.name or tank.id}, usable fuel", cubic * density, (tank.arm_m, tank.arm_m), "aeroplane"))
+    return tuple(Block(i, what, figure(kg, "lb"), (figure(low, "in"), figure(high, "in")), kind)
+                 for i, (what, kg, (low, high), kind) in enumerate((x for x in found if x[1] > 0), 1))
+
+
+def in_units(block: Block, units: Units) -> Block:
+    """A block with its weight as a person wants it."""
+    return replace(block, weight=shown(block.weight, units, block.kind))
 
 
 def beam(on: tuple[Block, ...], row: LoadingRow) -> Markup:

@@ -34,7 +34,8 @@ LEVEL = re.compile(r"([0-9.,]+ *(?:ft|m)) +(calm|[0-9]{3}/[0-9A-Za-z]+)(?: +(.+)
 
 @dataclass(frozen=True)
 class Field:
-    """One field: its name in the address, label, hint, choices; where its value stands in the request; kind of input."""
+    """One field: its name in the address, label, hint, choices; where its value stands in the request; kind of input; places:
+    "one" or "many" aerodromes are wanted."""
 
     name: str
     label: str
@@ -42,6 +43,7 @@ class Field:
     hint: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     kind: str = "text"
+    places: str = ""
 
 
 @dataclass(frozen=True)
@@ -163,9 +165,10 @@ class Form:
 
 def _flight() -> Group:
     return Group("Flight", (
-        Field("from", "From", ("from",), "ident or lat,lon"), Field("to", "To", ("to",), "ident or lat,lon"),
-        Field("via", "Via", ("via",), "idents, blanks between"),
-        Field("alternates", "Alternates", ("alternates",), "idents, blanks between"),
+        Field("from", "From", ("from",), "ident or lat,lon", places="one"),
+        Field("to", "To", ("to",), "ident or lat,lon", places="one"),
+        Field("via", "Via", ("via",), "idents, blanks between", places="many"),
+        Field("alternates", "Alternates", ("alternates",), "idents, blanks between", places="many"),
         Field("departure", "Leaving the blocks", ("departure",), "2026-07-11T15:00-06:00", kind="wide"),
         Field("leave_again", "Leaving the destination again", ("leave_again",), "empty: one hour after arrival", kind="wide"),
         Field("rules", "Flight rules", ("rules",), choices=(("VFR", "VFR"), ("IFR", "IFR"))),

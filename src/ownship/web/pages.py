@@ -9,12 +9,14 @@ from typing import Any
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context, select_autoescape
+from jinja2.runtime import Context
 from markupsafe import Markup
 
+from ownship.flight.answer import Assessment
 from ownship.papers.ahead_charts import leaving_chart, levels_chart
 from ownship.papers.text import SHAPES
-from ownship.web import access, addresses, beam, hours, sketch
+from ownship.web import access, addresses, beam, hours, in_units, sketch
 from ownship.web.bars import strip
 from ownship.web.flying import Asked
 from ownship.words.cautions import cautions_for
@@ -31,7 +33,8 @@ def environment() -> Environment:
     """Templates with everything escaped; an undefined name is an error, never an empty place."""
     pages = Environment(loader=PackageLoader("ownship.web"), autoescape=select_autoescape(default=True), undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
-    pages.filters.update(quantity=_quantity, spoken=_spoken, clock=lambda moment: moment.strftime("%H:%M") if moment else "")
+    pages.filters.update(quantity=_quantity, spoken=_spoken, example=_example,
+                         clock=lambda moment: moment.strftime("%H:%M") if moment else "")
     pages.globals.update(shapes=SHAPES, strip=strip, cautions=cautions_for(("verdict", "fuel", "load")), built=built)
     return pages
 
@@ -40,7 +43,8 @@ def page(request: Request, template: str, status: int = 200, /, **context: Any) 
     """A page of the house: its template within base.html, the theme and the browser's token with it."""
     theme = theme_of(request)
     words = environment().get_template(template).render(
-        request=request, theme=theme, screens=SCREENS, token=access.token_of(request), **({"themes": _themes(request)} | context))
+        request=request, theme=theme, screens=SCREENS, token=access.token_of(request),
+        **({"units": in_units.units_of(request), "themes": _themes(request)} | context))
     response = HTMLResponse(words, status_code=status)
     access.keep_token(request, response)
     if theme != request.cookies.get(THEME, "") and "theme" in request.query_params:
@@ -72,15 +76,29 @@ def _mark(name: str) -> str:
 
 
 def flight(request: Request, asked: Asked) -> Response:
-    """The Flight screen of an address."""
-    return page(
-        request, "flight.html", 422 if asked.refusal else 200,
-        asked=asked, form=asked.form, answer=asked.answer, refusal=asked.refusal, screen="Flight",
+    """The Flight screen of an address; to its own script only the parts that hang on the request, and the address to show."""
+    units, live = in_units.units_of(request), _live(request)
+    answer = in_units.in_units(asked.answer, units)
+    response = page(
+        request, "_parts.html" if live else "flight.html", 422 if asked.refusal else 200,
+        asked=asked, form=asked.form, answer=answer, refusal=asked.refusal, screen="Flight", live=live, units=units,
+        levels=in_units.in_units(asked.levels, units), when=in_units.in_units(asked.when, units),
         themes=[(name, words, addresses.address(asked, theme=name)) for name, words in THEMES],
         address=lambda path="/", **view: addresses.address(asked, path, **view), undo=addresses.undo(asked),
         change=lambda **edits: addresses.change(asked, **edits),
         hidden=addresses.hidden(asked.form) if asked.form else (), links=addresses.links(asked),
-        drawn=_drawn(asked), names={m.id: _name(m) for m in asked.answer.margins} if asked.answer else {})
+        drawn=_drawn(asked, answer, units), names={m.id: _name(m) for m in asked.answer.margins} if asked.answer else {})
+    response.headers["Vary"] = "HX-Request, Cookie"
+    if live:
+        response.headers["Cache-Control"] = "no-store"
+        if asked.form is not None:
+            response.headers["HX-Push-Url"] = addresses.here(asked)
+    return response
+
+
+def _live(request: Request) -> bool:
+    """Whether the page's own script asks, and not the browser for a whole page."""
+    return request.headers.get("hx-request") == "true" and "hx-history-restore-request" not in request.headers
 
 
 def missing(request: Request, status: int, detail: str = "") -> Response:
@@ -98,16 +116,17 @@ def refused(request: Request, words: str) -> Response:
     return page(request, "missing.html", 422, status=422, words=words)
 
 
-def _drawn(asked: Asked) -> dict[str, Any]:
-    """The drawings of an answer; one that has nothing to show is None."""
-    s, a = asked.situation, asked.answer
-    if s is None or a is None:
+def _drawn(asked: Asked, answer: Assessment | None, units: in_units.Units) -> dict[str, Any]:
+    """The drawings of an answer, as it is to be shown; one that has nothing to show is None."""
+    s, a = asked.situation, answer
+    if s is None or a is None or asked.answer is None:
         return {}
-    on, fuel = beam.blocks(s, a), hours.hours_of(a)
+    on, fuel = beam.blocks(s, asked.answer), hours.hours_of(a)
     loading = {r.id: r for r in a.loading}
-    return {"blocks": on, "beam": beam.beam(on, loading["ramp"]) if on and "ramp" in loading else None,
+    return {"blocks": [beam.in_units(b, units) for b in on],
+            "beam": beam.beam(on, loading["ramp"]) if on and "ramp" in loading else None,
             "path": beam.path(a.loading) if len(a.loading) > 1 else None, "hours": fuel,
-            "fuel": hours.hours(fuel) if fuel else None, "route": sketch.sketch(s, a),
+            "fuel": hours.hours(fuel) if fuel else None, "route": sketch.sketch(s, asked.answer),
             "ground": [m for m in a.margins if m.id.startswith("terrain")],
             "levels": Markup(levels_chart(asked.levels)) if asked.levels and asked.levels.levels else None,
             "when": Markup(leaving_chart(asked.when)) if asked.when and asked.when.times else None}
@@ -122,8 +141,17 @@ def _spoken(key: str) -> str:
     return " ".join({"ias": "IAS", "vx": "Vx", "vy": "Vy"}.get(x, x) for x in key.replace("take_off", "take-off").split("_"))
 
 
-def _quantity(figure: Figure | None, digits: int | None = None) -> str:
+@pass_context
+def _quantity(context: Context, figure: Figure | None, digits: int | None = None, kind: str = "") -> str:
+    """A figure without its band, in the unit this person wants for its kind ("": as its unit tells)."""
     if figure is None:
         return ""
     counted = isinstance(figure.value, int) and digits is None  # people and seats
-    return f"{number_text(figure.value, 0 if counted else digits)} {figure.unit}"
+    found = in_units.shown(figure, context.get("units") or {}, kind)
+    return f"{number_text(found.value, 0 if counted else digits)} {found.unit}"
+
+
+@pass_context
+def _example(context: Context, text: str, name: str = "") -> str:
+    """A field's example in the units this person wants."""
+    return in_units.hint(text, context.get("units") or {}, name)
