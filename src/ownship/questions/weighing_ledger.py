@@ -212,6 +212,19 @@ def _tried(entries: tuple[Entry, ...], new: Entry, metric: bool, ordered: bool) 
     return told
 
 
+def told_of(number: int, metric: bool = False, folder: Path | None = None) -> tuple[str, ...]:
+    """What an entry of the ledger moved when it was written, and what must be said of it, in lines; none for another kind."""
+    with _opened(folder) as records:
+        new = records.entry(number)
+        if not isinstance(new.body, Weighing | EquipmentChange):
+            return ()
+        after = _of_kinds(records, new.aeroplane)
+    before = tuple(e for e in after if e.number < number)
+    after = (*before, new)
+    changed = moved(before, after, new.aeroplane, today())
+    return (*paper.moved_lines(changed, paper.units_of(metric)), *_notes(before, new, ledger(after, new.aeroplane, today())))
+
+
 def _notes(entries: tuple[Entry, ...], new: Entry, book: Any) -> tuple[str, ...]:
     """What must be said of an entry: that a weighing holds it already, that its like stands already."""
     notes = [f"The weighing of a later day, or of the same, holds {x.what!r} already." for x in book.lines
