@@ -15,7 +15,7 @@ from ownship.questions.reading import DEMO, demo_text
 
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
-    from ownship.ownership.entries import Entry
+    from ownship.ownership.entries import CompassSwing, Entry
     from ownship.performance.rows import Rows
     from ownship.questions.weighing_ledger import Told
 
@@ -151,6 +151,21 @@ def rows_of(record: AirframeRecord, rows_csv: str, name: str = "book rows") -> R
     except MissingKey:
         return rows
     return checked(rows, name, plane)
+
+
+def last_swing(registration: str) -> tuple[int, CompassSwing] | None:
+    """The last compass swing kept of an aeroplane with the number of its entry; None where none is."""
+    from ownship.ownership.entries import CompassSwing, of_kind
+    from ownship.questions.record import NAME, open_record, record_folder
+
+    if not (record_folder() / NAME).exists():
+        return None
+    records = open_record()
+    try:
+        found = of_kind(records.standing(CompassSwing, aeroplane=registration), CompassSwing)
+    finally:
+        records.close()
+    return max(((e.number, s) for e, s in found), key=lambda x: (x[1].day, x[0]), default=None)
 
 
 # ---- a draft of a new one

@@ -41,6 +41,21 @@ def kept(entries: Iterable[Entry] | None = None) -> dict[str, Aerodrome]:
     return found
 
 
+def text_of(ident: str) -> str | None:
+    """The TOML of the latest own record of an ident, as it was kept; None where none is."""
+    from ownship.ownership.entries import AerodromeRecord, of_kind
+    from ownship.questions.record import NAME, open_record, record_folder
+
+    if not (record_folder() / NAME).exists():
+        return None
+    records = open_record()
+    try:
+        found = [r.toml for _, r in of_kind(records.standing(AerodromeRecord), AerodromeRecord) if r.ident == ident]
+    finally:
+        records.close()
+    return found[-1] if found else None
+
+
 def keep(path: str) -> Aerodrome:
     """Read an aerodrome record (formats.md: ident, name, position, elevation, runways, source, date) and keep it.
 
