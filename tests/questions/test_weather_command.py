@@ -207,12 +207,13 @@ def test_every_point_of_the_flight_has_its_forecast_and_the_flight_is_judged_by_
     sent = dict(world.asked[0].url.params)
     assert (sent["start_date"], sent["end_date"]) == ("2026-07-10", "2026-07-14")
     seen = replace(s, forecasts=found)
-    from_deg, speed = seen.air.middle_wind(s.request.cruise_altitude_m)
-    assert (from_deg, speed) == (pytest.approx(270.0), pytest.approx(10.0))
     assert seen.weather["KBOI"].words.startswith("typed in")  # what was typed goes before
-    silent = replace(seen, request=replace(s.request, weather={}))
+    assert seen.aloft.levels == s.aloft.levels and any("before the forecast" in n for n in seen.air.notes)
+    silent = replace(seen, request=replace(s.request, weather={}, aloft=()))
     assert silent.weather["KBOI"].words.startswith("forecast of")
-    assert any("one column of air" in n for n in seen.air.notes)
+    from_deg, speed = silent.air.middle_wind(s.request.cruise_altitude_m)
+    assert (from_deg, speed) == (pytest.approx(270.0), pytest.approx(10.0))
+    assert any("one column of air" in n for n in silent.air.notes)
     assert not {m.id for m in assess(seen).margins if m.verdict == "not known"} & {"runway.take_off.KBOI", "fuel.landing"}
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import tomllib
 from functools import lru_cache
 from itertools import pairwise
@@ -99,16 +98,9 @@ def situation(aeroplane_text: str, flight_text: str, folder: Path | None = None,
 
 def _forecasts(request: FlightRequest, places: dict[str, Aerodrome]) -> tuple[dict[str, Forecast], tuple[str, ...]]:
     """The forecasts of a request and what is missing or stale of them; neither where the network is off."""
-    if not switched_on():
-        return {}, ()
     from ownship.questions.weather import forecasts_and_notes
 
     return forecasts_and_notes(request, places)
-
-
-def switched_on() -> bool:
-    """Whether the owner let Ownship ask the network for forecasts (OWNSHIP_NETWORK=on)."""
-    return os.environ.get("OWNSHIP_NETWORK", "").strip().lower() not in ("", "off")
 
 
 @lru_cache(maxsize=8)
