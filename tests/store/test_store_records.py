@@ -121,7 +121,7 @@ def test_what_is_checked_is_checked_while_no_other_program_can_write(records, tm
 
     other.append(flight(0), check=alone)
     for late in (lambda: records.append(flight(1), check=alone), lambda: records.append_many([flight(1), flight(2)], check=alone),
-                 lambda: records.correct(1, flight(1), check=alone)):
+                 lambda: records.correct(1, flight(1), check=alone), lambda: records.withdraw(1, "wrong", check=alone)):
         with pytest.raises(BadInput, match="another flight"):
             late()
     assert len(records.all()) == len(other.all()) == 1

@@ -185,10 +185,12 @@ def withdraw(number: int, why: str, folder: Path | None = None) -> Written:
     """Write that an entry of the record no longer counts, and why."""
     from ownship.ownership.meters import refuse_withdrawal
 
-    with opened(folder) as (records, entries):
-        for standing in (e for e in entries if e.number == number):
-            refuse_withdrawal(entries, standing)
-        entry = records.withdraw(number, why)
+    def check(now: tuple[Entry, ...]) -> None:
+        for meant in (e for e in now if e.number == number):
+            refuse_withdrawal(now, meant)
+
+    with opened(folder) as (records, _):
+        entry = records.withdraw(number, why, check=check)
         return Written((entry.number,), f"Entry {number} no longer counts, as entry {entry.number} says; it stays readable.")
 
 

@@ -97,12 +97,12 @@ class Records:
             New(body, old.aeroplane if aeroplane is None else aeroplane,
                 moment or moment_of(body) or old.moment, source, note), number), check)
 
-    def withdraw(self, number: int, note: str, source: str = "owner") -> Entry:
-        """Write that an entry no longer counts, and why; it stays readable."""
+    def withdraw(self, number: int, note: str, source: str = "owner", check: Check | None = None) -> Entry:
+        """Write that an entry no longer counts, and why; it stays readable. check: as in `append_many`."""
         if not note.strip():
             raise BadInput(f"Entry {number} is withdrawn without a reason; say why it no longer counts.")
         return self._replace(number, lambda old: self._made(
-            New(old.body, old.aeroplane, old.moment, source, note), number, True))
+            New(old.body, old.aeroplane, old.moment, source, note), number, True), check)
 
     def _replace(self, number: int, make: Callable[[Entry], dict[str, Any]], check: Check | None = None) -> Entry:
         self._before_write()
