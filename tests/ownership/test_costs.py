@@ -118,11 +118,11 @@ def test_a_life_that_is_over_says_so_and_what_is_not_known_is_not_guessed():
 
 
 def test_payback_is_the_cost_over_what_a_year_saves_with_the_useful_load_beside_it():
-    p = c.payback(usd(3000), (usd(5), usd("-1"), usd(2)), 100.0, -4.5)
+    p = s.payback(usd(3000), (usd(5), usd("-1"), usd(2)), 100.0, -4.5)
     assert (p.years, p.saved_a_year, p.useful_load_change_kg) == (5.0, 600, -4.5)
-    assert c.payback(usd(3000), (usd("-1"),), 100.0, 0.0).years is None
+    assert s.payback(usd(3000), (usd("-1"),), 100.0, 0.0).years is None
     with pytest.raises(BadInput, match="in one currency"):
-        c.payback(usd(3000), (Money(Decimal(1), "CAD"),), 100.0, 0.0)
+        s.payback(usd(3000), (Money(Decimal(1), "CAD"),), 100.0, 0.0)
 
 
 def test_routine_maintenance_starts_at_half_of_hourly_fuel_and_oil_and_gives_way_to_a_stated_cost():
@@ -392,3 +392,22 @@ def test_sums_keep_every_cent_of_every_currency(amounts):
 
 def test_fuel_seen_costs_nothing():
     assert s.years(record(FuelSeen("left", 0.05, "dipstick")), REG, 2026, ON) == ()
+
+
+# ---- nothing dropped in silence
+
+
+@pytest.mark.parametrize(("kind", "more", "option"), [
+    ("hourly", {"per_years": 3.0}, "--years"), ("fixed", {"per_hours_h": 50.0}, "--hours"), ("calendar", {"per_hours_h": 50.0}, "--hours"),
+    ("variable", {"per_years": 3.0}, "--years"), ("hourly", {"since_h": 10.0}, "--since-hours"),
+    ("fixed", {"fund": usd(10)}, "--fund"), ("variable", {"since_day": date(2024, 1, 1)}, "--since-day")])
+def test_what_a_kind_does_not_use_is_refused(kind, more, option):
+    with pytest.raises(BadInput, match=f"{option}: the figures of a {kind} cost do not use it"):
+        c.refuse_unused(Cost("x", kind, usd(10), **more))
+
+
+def test_what_a_kind_uses_is_kept():
+    for cost in (Cost("x", "hourly", usd(10), per_hours_h=50.0), Cost("x", "fixed", usd(10), 3.0), Cost("x", "variable", usd(10)),
+                 Cost("x", "calendar", usd(10), 3.0, since_day=date(2024, 1, 1), fund=usd(1)),
+                 Cost("x", "reserve", usd(10), 12.0, 2000.0, 5.0, since_day=date(2024, 1, 1), fund=usd(1))):
+        c.refuse_unused(cost)

@@ -266,3 +266,34 @@ def test_the_export_for_a_sale_reads_back_and_names_nobody(kept, tmp_path, capsy
 def test_an_export_of_nothing_is_refused(kept, tmp_path, capsys):
     assert "holds nothing of an aeroplane" in one_sentence(run(capsys, "costs", "sheet", "--export", str(tmp_path / "sale")))
     assert not (tmp_path / "sale").exists()
+
+
+# ---- a rental rate beside costs of another currency
+
+
+def test_a_rental_rate_says_which_costs_of_another_currency_it_leaves_out(kept, capsys):
+    keep(kept, HANGAR, Cost("tie-down", "fixed", Money(Decimal(120), "CAD")))
+    told = asked(capsys, "costs", "--flight-hours", "60", "--against", "185 USD")
+    usd_table = next(t for t in told["currencies"] if t["currency"] == "USD")
+    assert usd_table["break_even"]["left_out"] == [{"what": "tie-down", "kind": "fixed", "currency": "CAD"}]
+    assert usd_table["break_even"]["at_least"] is True
+    assert "Left out of it, for they are not in USD and no currency is converted: tie-down (CAD, fixed)" in usd_table["break_even"]["words"]
+    other = asked(capsys, "costs", "--flight-hours", "60", "--against", "100 EUR")
+    assert all("break_even" not in t for t in other["currencies"])
+    assert any("tie-down (CAD, fixed), hangar (USD, fixed)" in w for w in other["words"])
+
+
+def test_fixed_costs_in_another_currency_than_the_rate_make_the_hours_not_known(kept, capsys):
+    keep(kept, Cost("hangar", "fixed", Money(Decimal(2400), "EUR")), Cost("oil change", "hourly", usd(100), per_hours_h=50.0))
+    told = asked(capsys, "costs", "--flight-hours", "60", "--against", "185 USD")
+    found = next(t for t in told["currencies"] if t["currency"] == "USD")
+    assert found["break_even"]["hours_a_year"] is None
+    assert found["break_even"]["words"].startswith("Not known: no fixed cost is kept in USD")
+    assert "hangar (EUR, fixed)" in found["break_even"]["words"]
+    assert found["rows"][0]["a_year"] == {"amount": "120.00", "currency": "USD"}
+
+
+def test_an_option_that_a_kind_does_not_use_is_refused(kept, capsys):
+    said = one_sentence(run(capsys, "costs", "add", "oil", "--kind", "hourly", "--price", "100 USD", "--hours", "50", "--years", "3"))
+    assert said.startswith("--years: the figures of a hourly cost do not use it, only --hours")
+    assert asked(capsys, "costs")["currencies"] == []

@@ -84,6 +84,21 @@ def checked(cost: Cost) -> Cost:
     return cost
 
 
+USED = {"fixed": ("years",), "hourly": ("hours",), "calendar": ("years", "since-day", "fund"), "variable": (),
+        "reserve": ("years", "hours", "since-hours", "since-day", "fund")}  # which options a kind's figures use
+
+
+def refuse_unused(cost: Cost) -> None:
+    """Refuse what a cost of its kind would drop in silence, such as the years of an hourly cost."""
+    given = {"years": cost.per_years, "hours": cost.per_hours_h, "since-hours": cost.since_h, "since-day": cost.since_day,
+             "fund": cost.fund}
+    unused = next((n for n, v in given.items() if v is not None and n not in USED[cost.kind]), None)
+    if unused is not None:
+        used = ", ".join(f"--{n}" for n in USED[cost.kind]) or "nothing besides the price"
+        raise BadInput(f"--{unused}: the figures of a {cost.kind} cost do not use it, only {used}; leave it out, or choose another "
+                       f"kind than {cost.kind}, such as reserve.")
+
+
 # ---- what acts
 
 
@@ -283,6 +298,11 @@ def _estimates(found: Sequence[Rate], share_1: float) -> list[Rate]:
 # ---- against a rental rate
 
 
+def elsewhere(tables: Iterable[CostTable], currency: str) -> tuple[Rate, ...]:
+    """The rates kept in other currencies than one: nothing is converted, so no comparison in it holds them."""
+    return tuple(r for t in tables if t.currency != currency for r in t.rates)
+
+
 def break_even_h(table: CostTable, rental: Money) -> float | None:
     """Hours a year from which owning is the cheaper: h* = F / (R - v), F and v those that hold at h*; None: never.
 
@@ -364,29 +384,3 @@ def _left_h(c: Cost, run: float | None, age: float | None, yearly_h: float | Non
     if c.per_years is not None:
         left.append(None if age is None or yearly_h is None else (c.per_years - age) * yearly_h)
     return None if None in left or not left else min(x for x in left if x is not None)
-
-
-# ---- a modification
-
-
-@dataclass(frozen=True)
-class Payback:
-    """Years until a modification has paid for itself (None: never), what it saves a year, and the useful load it changes."""
-
-    years: float | None
-    saved_a_year: Decimal
-    currency: str
-    useful_load_change_kg: float
-
-
-def payback(cost: Money, saved_an_hour: Iterable[Money], hours_h: float, useful_load_change_kg: float) -> Payback:
-    """Years = cost / ((fuel + maintenance + reserve saved in an hour) x hours a year); a dearer hour is a saving below 0.
-
-    The change of useful load (kg) stands beside it, for it is often what a modification is really paid with. BadInput where a
-    saving is in another currency.
-    """
-    savings = list(saved_an_hour)
-    if other := [m.currency for m in savings if m.currency != cost.currency]:
-        raise BadInput(f"The cost is in {cost.currency} and a saving in {other[0]}; give both in one currency.")
-    year = sum((m.amount for m in savings), ZERO) * decimal(hours_h)
-    return Payback(float(cost.amount / year) if year > 0 else None, year, cost.currency, useful_load_change_kg)

@@ -334,3 +334,29 @@ def share(cost: FlightCost, place: str, persons: int, on: date) -> Share:
     status = "" if rule.source.status == "read" else f" ({rule.source.status}: check it)"
     least = " The pilot pays at least the equal share." if rule.equal_at_least else ""
     return Share(cost.currency, part, part / persons, persons, f"{rule.section}{status}: {rule.words}{least}")
+
+
+# ---- a modification
+
+
+@dataclass(frozen=True)
+class Payback:
+    """Years until a modification has paid for itself (None: never), what it saves a year, and the useful load it changes."""
+
+    years: float | None
+    saved_a_year: Decimal
+    currency: str
+    useful_load_change_kg: float
+
+
+def payback(cost: Money, saved_an_hour: Iterable[Money], hours_h: float, useful_load_change_kg: float) -> Payback:
+    """Years = cost / ((fuel + maintenance + reserve saved in an hour) x hours a year); a dearer hour is a saving below 0.
+
+    The change of useful load (kg) stands beside it, for it is often what a modification is really paid with. BadInput where a
+    saving is in another currency.
+    """
+    savings = list(saved_an_hour)
+    if other := [m.currency for m in savings if m.currency != cost.currency]:
+        raise BadInput(f"The cost is in {cost.currency} and a saving in {other[0]}; give both in one currency.")
+    year = sum((m.amount for m in savings), ZERO) * decimal(hours_h)
+    return Payback(float(cost.amount / year) if year > 0 else None, year, cost.currency, useful_load_change_kg)

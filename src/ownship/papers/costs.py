@@ -6,9 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
-from ownship.ownership.costs import Accrued, Costs, CostTable, Payback, Rate, break_even_h, decimal
+from ownship.ownership.costs import Accrued, Costs, CostTable, Rate, break_even_h, decimal, elsewhere
 from ownship.ownership.entries import Money
-from ownship.ownership.spending import GROUPS, Bought, FlightCost, FlightLine, Share, Year
+from ownship.ownership.spending import GROUPS, Bought, FlightCost, FlightLine, Payback, Share, Year
 from ownship.units import from_si, to_si
 from ownship.words.figures import number_text
 
@@ -41,7 +41,8 @@ def money_text(told: Mapping[str, str] | None) -> str:
 def costs_json(found: Costs, asked_h: Sequence[float], rental: Money | None) -> dict[str, Any]:
     """Every currency's table: rates, a year and an hour at each number of hours, break-even against the rental rate."""
     return {"flown_12_months_h": _rounded(found.flown_h), "hours": [_rounded(h) for h in asked_h],
-            "currencies": [_table(t, asked_h, rental, whole=not found.missing and len(found.tables) == 1) for t in found.tables],
+            "currencies": [_table(t, asked_h, rental, elsewhere(found.tables, t.currency), whole=not found.missing)
+                           for t in found.tables],
             "missing": list(found.missing)}
 
 
@@ -49,24 +50,40 @@ def _rounded(value: float | None) -> float | None:
     return None if value is None else round(value, 4)
 
 
-def _table(t: CostTable, asked_h: Sequence[float], rental: Money | None, *, whole: bool) -> dict[str, Any]:
+def _table(t: CostTable, asked_h: Sequence[float], rental: Money | None, others: Sequence[Rate], *,
+           whole: bool) -> dict[str, Any]:
     main = asked_h[0] if asked_h else None
     told = {"currency": t.currency, "rates": [_rate(r, main) for r in t.rates],
             "rows": [{"hours": _rounded(h), "fixed_a_year": money_json(t.fixed(h), t.currency),
                       "one_more_hour": money_json(t.hourly(h), t.currency), "a_year": money_json(t.year(h), t.currency),
                       "an_hour": money_json(t.hour(h), t.currency)} for h in asked_h]}
     return told if rental is None or rental.currency != t.currency else told | {
-        "break_even": _break_even(t, rental, whole=whole)}
+        "break_even": _break_even(t, rental, others, whole=whole)}
 
 
-def _break_even(t: CostTable, rental: Money, *, whole: bool) -> dict[str, Any]:
-    """whole: nothing is missing and no cost is in another currency; else the hours are the fewest, for more cost is later."""
-    hours = break_even_h(t, rental)
-    words = ("Owning is never the cheaper at this rate: an hour costs as much before anything fixed is paid." if hours is None else
+def left_out_text(others: Iterable[Rate], rental: Money) -> str:
+    """Which costs a comparison with a rental rate leaves out, and why."""
+    names = ", ".join(f"{r.what} ({r.currency}, {r.kind})" for r in others)
+    return f"Left out of it, for they are not in {rental.currency} and no currency is converted: {names}."
+
+
+def _break_even(t: CostTable, rental: Money, others: Sequence[Rate], *, whole: bool) -> dict[str, Any]:
+    """whole: nothing is missing; without that, or with costs in another currency, the hours are the fewest, for more cost is
+    later; and where nothing fixed is left to compare, not known."""
+    hours, whole = break_even_h(t, rental), whole and not others
+    if hours == 0 and not whole:
+        hours, words = None, f"Not known: no fixed cost is kept in {t.currency} for an hour of renting to be set against."
+    else:
+        words = _break_even_text(hours, whole=whole)
+    return {"rental_an_hour": money_json(rental.amount, rental.currency), "hours_a_year": _rounded(hours),
+            "at_least": not whole, "left_out": [{"what": r.what, "kind": r.kind, "currency": r.currency} for r in others],
+            "words": f"{words} {left_out_text(others, rental)}" if others else words}
+
+
+def _break_even_text(hours: float | None, *, whole: bool) -> str:
+    return ("Owning is never the cheaper at this rate: an hour costs as much before anything fixed is paid." if hours is None else
              f"Owning is the cheaper from {number_text(hours)} h a year on." if whole else
              f"Owning is the cheaper not before {number_text(hours)} h a year; what is missing here makes it later, or never.")
-    return {"rental_an_hour": money_json(rental.amount, rental.currency), "hours_a_year": _rounded(hours),
-            "at_least": not whole, "words": words}
 
 
 def _rate(r: Rate, hours_h: float | None) -> dict[str, Any]:

@@ -106,6 +106,16 @@ def costs(year: int | None = None, flight_hours: Iterable[str] | None = None, ag
     return Told(data, paper.cost_lines(data))
 
 
+def drawn_year(year: int | None, aeroplane: str | None = None, folder: Path | None = None) -> tuple[str, ...]:
+    """The year's chart (SVG); none where nothing was spent in it."""
+    from ownship.papers.cost_charts import year_chart
+
+    with opened(folder) as records:
+        kept = records.standing()
+    money = spending.years(kept, _which(kept, aeroplane), _year(year, _today()), _today())
+    return (year_chart(money),) if money else ()
+
+
 def _year_before(day: date) -> date:
     return date.fromordinal(day.toordinal() - rates.LAST_DAYS)
 
@@ -124,6 +134,8 @@ def _words(found: rates.Costs, asked: Sequence[float], rental: Money | None, yea
     currencies = [t.currency for t in found.tables]
     if rental is not None and rental.currency not in currencies:
         words.append(f"No cost is kept in {rental.currency}, so the rental rate has nothing to stand against.")
+        others = rates.elsewhere(found.tables, rental.currency)
+        words += [paper.left_out_text(others, rental)] if others else []
     words += ["Several currencies are kept: each stands by itself, and no sum over them is made."] if len(currencies) > 1 else []
     return words if spent else [*words, f"No money spent in {year} is kept."]
 
@@ -160,6 +172,7 @@ def add(what: str, kind: str, price: str, years: str | None = None, hours: str |
         what.strip(), kind, rates.read_money(price, "--price"), _plain_number(years, "--years"),
         None if hours is None else hours_of(hours, "--hours", 1e5), _plain_number(since_hours, "--since-hours"), shareable, since,
         None if fund is None else rates.read_money(fund, "--fund")))
+    rates.refuse_unused(cost)
     when = None if day is None else day_of(day, "--day")
     for option, told in (("--day", when), ("--since-day", since)):
         if told is not None and told > datetime.now().astimezone().date():
@@ -274,7 +287,7 @@ def payback(price: str, flight_hours: str, fuel: str | None = None, saves: Itera
         savings.append(_fuel_saved(flow, fuel_price, aeroplane, folder))
     if not savings:
         raise BadInput("Nothing that an hour saves is given; write --fuel \"0.6 usgal/h\", --saves \"3 USD\" or both.")
-    told = paper.payback_json(rates.payback(cost, savings, hours, change), cost, hours)
+    told = paper.payback_json(spending.payback(cost, savings, hours, change), cost, hours)
     return Told({"schema": 1, **told, "cautions": list(paper.CAUTIONS[:1])}, (told["sentence"],))
 
 
