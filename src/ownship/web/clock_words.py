@@ -9,6 +9,7 @@ from ownship.web.clock import Moment, moments, notes
 from ownship.web.clock_flight import GROUND
 from ownship.web.flying import Asked
 from ownship.web.hours import duration
+from ownship.web.in_units import Units, in_units
 from ownship.words.figures import Figure, number_text
 
 
@@ -30,8 +31,8 @@ class Table:
     words: tuple[str, ...]
 
 
-def table(asked: Asked) -> Table:
-    """For the template: the moments of an answered address in words."""
+def table(asked: Asked, units: Units) -> Table:
+    """For the template: the moments of an answered address in words, in the units of this person."""
     if asked.situation is None or asked.answer is None:
         return Table((), (), (), ())
     found = moments(asked.situation, asked.answer)
@@ -41,21 +42,26 @@ def table(asked: Asked) -> Table:
     heads = ("Time", "Where", "Altitude", "Clearance", "Tank in use", *(f"In {t}, usable" for t in tanks),
              "All usable fuel", "Weight", "CG", "Wind", "Light")
     named = tuple((i, m.name) for i, m in enumerate(found) if m.name)
-    return Table(heads, tuple(_in_words(m) for m in found), named, notes(asked.situation))
+    return Table(heads, tuple(Row(_cells(in_units(m, units)), _drawn(m)) for m in found), named, notes(asked.situation))
 
 
-def _in_words(m: Moment) -> Row:
+def _cells(m: Moment) -> tuple[str, ...]:
+    """One text a column."""
     lasts = "" if m.lasts is None else f", {duration(m.lasts.value)} at the planned flow"
-    cells = (f"{m.time:%H:%M}", m.said.partition(", ")[2], _text(m.altitude, 0),
-             m.clearance_words if m.phase in GROUND else f"{_text(m.clearance, 0)}, {m.clearance_words}", m.tank or "not known",
-             *(f.text(1) for f in m.fuel.values()), m.fuel_left.text(1) + lasts, m.weight.text(0), _cg_text(m), _wind_text(m),
-             f"{m.light}, sun {m.sun.value:.0f} deg {'above' if m.sun.value >= 0 else 'below'} the horizon".replace("-", ""))
+    return (f"{m.time:%H:%M}", m.said.partition(", ")[2], _text(m.altitude, 0),
+            m.clearance_words if m.phase in GROUND else f"{_text(m.clearance, 0)}, {m.clearance_words}", m.tank or "not known",
+            *(f.text(1) for f in m.fuel.values()), m.fuel_left.text(1) + lasts, m.weight.text(0), _cg_text(m), _wind_text(m),
+            f"{m.light}, sun {abs(m.sun.value):.0f} deg {'above' if m.sun.value >= 0 else 'below'} the horizon")
+
+
+def _drawn(m: Moment) -> dict[str, Any]:
+    """What a mark on a drawing is placed by: position, leg, row of the path, minutes, arms in inches."""
     each = None if m.lasts is None or m.fuel_left.value <= 0 else m.lasts.value / m.fuel_left.value
-    return Row(cells, {
-        "at": [round(x, 5) for x in m.position], "leg": m.leg, "share": round(m.leg_share_1, 4), "row": m.row,
-        "min": round(m.elapsed.value, 2), "tanks": [None if each is None else round(f.value * each, 1) for f in m.fuel.values()],
-        "arm": None if m.arm is None else [round(f.value, 3) for f in m.arm],
-        "limits": None if m.limits is None else [round(f.value, 3) for f in m.limits]})
+    return {"at": [round(x, 5) for x in m.position], "leg": m.leg, "share": round(m.leg_share_1, 4), "row": m.row,
+            "min": round(m.elapsed.value, 2),
+            "tanks": [None if each is None else round(f.value * each, 1) for f in m.fuel.values()],
+            "arm": None if m.arm is None else [round(f.value, 3) for f in m.arm],
+            "limits": None if m.limits is None else [round(f.value, 3) for f in m.limits]}
 
 
 def _text(f: Figure | None, digits: int) -> str:

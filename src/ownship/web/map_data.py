@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import JSONResponse
 from jinja2 import Environment
 
@@ -18,6 +18,7 @@ from ownship.units import to_si
 from ownship.web import api, clock, tiles
 from ownship.web.clock_words import table
 from ownship.web.flying import Asked
+from ownship.web.in_units import Units, shown
 from ownship.web.sketch import places_of
 
 router = APIRouter()
@@ -36,12 +37,12 @@ class Spot:
     words: str
 
 
-def spots(s: Situation, a: Assessment) -> tuple[Spot, ...]:
+def spots(s: Situation, a: Assessment, units: Units) -> tuple[Spot, ...]:
     """The places of the sketch in their order, each with its name and what the answer says of it."""
-    return tuple(Spot(p.name, p.kind, p.lat_deg, p.lon_deg, *_said(a, p.name, p.kind)) for p in places_of(s, a))
+    return tuple(Spot(p.name, p.kind, p.lat_deg, p.lon_deg, *_said(a, p.name, p.kind, units)) for p in places_of(s, a))
 
 
-def _said(a: Assessment, name: str, kind: str) -> tuple[str, str]:
+def _said(a: Assessment, name: str, kind: str, units: Units) -> tuple[str, str]:
     """Name and words of a place: when it is passed, how far off it lies, which last point it is."""
     if kind == "point" and a.extras is not None:
         point = a.extras.last_points[int(name) - 1]
@@ -49,16 +50,16 @@ def _said(a: Assessment, name: str, kind: str) -> tuple[str, str]:
         return f"{name}: {point.name}", f"{KINDS[kind]}{when}"
     if kind == "near" and a.extras is not None:
         row = next(r for r in a.extras.on_the_way if r.ident == name)
-        return f"{name}, {row.name}", f"{KINDS[kind]}, passed {row.moment:%H:%M}, {row.off.text(1)} off the route"
+        return f"{name}, {row.name}", f"{KINDS[kind]}, passed {row.moment:%H:%M}, {shown(row.off, units).text(1)} off the route"
     times = [r for r in a.timeline if r.place == name and (r.moment in ("take-off", "landing") or r.moment.startswith("over "))]
     return name, ", ".join([KINDS[kind], *(f"{r.moment} {r.time:%H:%M}" for r in times)])
 
 
-def route_data(s: Situation, a: Assessment) -> dict[str, Any]:
+def route_data(s: Situation, a: Assessment, places: tuple[Spot, ...]) -> dict[str, Any]:
     """The route as GeoJSON: the line of the route's own file, and a point for each place."""
     found: dict[str, Any] = json.loads(geojson(s, a))
     points = [{"type": "Feature", "geometry": {"type": "Point", "coordinates": [round(p.lon_deg, 5), round(p.lat_deg, 5)]},
-               "properties": {"label": p.label, "kind": p.kind, "name": p.name, "words": p.words}} for p in spots(s, a)]
+               "properties": {"label": p.label, "kind": p.kind, "name": p.name, "words": p.words}} for p in places]
     return {"type": "FeatureCollection", "features": [found["features"][0], *points]}
 
 
@@ -88,7 +89,7 @@ def map_json(request: Request) -> JSONResponse:
     if asked.situation is None or asked.answer is None:
         status, found = api.data(asked)
         return JSONResponse(found, status_code=status)
-    return JSONResponse(route_data(asked.situation, asked.answer))
+    return JSONResponse(route_data(asked.situation, asked.answer, spots(asked.situation, asked.answer, {})))
 
 
 @router.get("/reach.json", openapi_extra=api.parameters())
@@ -116,12 +117,18 @@ class Drawn:
     mile_m: float
 
 
-def drawn(asked: Asked) -> Drawn | None:
-    """The map of an answered address; None where nothing was answered."""
+def drawn(asked: Asked, units: Units) -> Drawn | None:
+    """The map of an answered address, its words in the units of this person; None where nothing was answered."""
     s, a = asked.situation, asked.answer
-    return None if s is None or a is None else Drawn(route_data(s, a), spots(s, a), *tiles.shown(), float(to_si(1, "nm")))
+    if s is None or a is None:
+        return None
+    places = spots(s, a, units)
+    return Drawn(route_data(s, a, places), places, *tiles.shown(), float(to_si(1, "nm")))
 
 
-def views(pages: Environment) -> None:
-    """Give the templates what `_map.html` and `_clock.html` ask for."""
-    pages.globals.update(map_of=drawn, clock_of=table)
+def into(app: FastAPI, templates: Environment) -> None:
+    """Put map and clock into the application: their data, what `_map.html` and `_clock.html` ask for, the host of the tiles."""
+    app.include_router(router)
+    app.include_router(clock.router)
+    app.middleware("http")(tiles.allow)
+    templates.globals.update(map_of=drawn, clock_of=table)

@@ -35,7 +35,10 @@ class Tiles:
 
 def tiles_of(address: str, credit: str, where: str) -> Tiles:
     """An address checked; BadInput says what is wrong with it. Plain http is taken from this machine only."""
-    parts = urlsplit(address)
+    try:
+        parts = urlsplit(address)
+    except ValueError:
+        parts = urlsplit("")
     host = parts.netloc.lower()
     secure = parts.scheme == "https" or (parts.scheme == "http" and parts.hostname in HERE)
     sound = all(mark in parts.path + parts.query for mark in MARKS) and not re.search(r"""[\s"'<>\\;,]""", address)

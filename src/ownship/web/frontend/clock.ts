@@ -19,17 +19,18 @@ interface Moment {
 
 type Follower = (moment: Moment) => void;
 
+const TANKS = 5; // the column of the first tank
 const SVG = "http://www.w3.org/2000/svg";
 
-/** Begin the clock of the answer on this page, unless it runs already; `moved` is told of every moment. */
+/** Begin the clock of the answer that stands on this page, anew after every swap; `moved` is told of every moment. */
 export function startClock(moved: (drawn: Drawn) => void): void {
-  const slider = document.querySelector<HTMLInputElement>("#clock:not([data-running])");
+  const slider = document.querySelector<HTMLInputElement>("#clock");
   const table = document.querySelector<HTMLTableElement>(".clock-moments");
+  for (const old of document.querySelectorAll(".now-words, svg.drawing .now")) old.remove();
   if (!slider || !table) return;
-  slider.dataset.running = "1";
   const heads = [...table.querySelectorAll("thead th")].map((x) => x.textContent ?? "");
   const moments = [...table.querySelectorAll<HTMLTableRowElement>("tbody tr")].map(read);
-  const followers = [figures(heads), sketch(), hours(moments), lever(moments), burn()].filter((x): x is Follower => x !== null);
+  const followers = [figures(heads), sketch(), hours(moments, heads), lever(moments), burn()].filter((x): x is Follower => x !== null);
   const bar = slider.closest<HTMLElement>(".clock-bar");
   const said = bar?.querySelector(".clock-said");
   const show = (): void => {
@@ -41,7 +42,7 @@ export function startClock(moved: (drawn: Drawn) => void): void {
     for (const follow of followers) follow(moment);
     moved(moment.drawn);
   };
-  slider.addEventListener("input", show);
+  slider.oninput = show;
   if (bar) bar.hidden = false;
   show();
 }
@@ -54,7 +55,8 @@ function read(row: HTMLTableRowElement): Moment {
 function figures(heads: string[]): Follower | null {
   const list = document.querySelector<HTMLElement>(".clock-now");
   if (!list) return null;
-  const places = heads.map((head) => {
+  list.replaceChildren();
+  const places = heads.slice(2).map((head) => {
     const pair = document.createElement("div");
     const value = document.createElement("dd");
     pair.append(Object.assign(document.createElement("dt"), { textContent: head }), value);
@@ -62,7 +64,7 @@ function figures(heads: string[]): Follower | null {
     return value;
   });
   list.hidden = false;
-  return (m) => places.forEach((place, i) => (place.textContent = m.cells[i] ?? ""));
+  return (m) => places.forEach((place, i) => (place.textContent = m.cells[i + 2] ?? ""));
 }
 
 /** A mark on a drawing, made once and moved; out of the way of a screen reader, which has the figures. */
@@ -112,8 +114,8 @@ function sketch(): Follower | null {
   };
 }
 
-/** Fuel as hours: an upright line at the moment, and on each tank what is left then. */
-function hours(moments: Moment[]): Follower | null {
+/** Fuel as hours: an upright line at the moment, and on each tank one between what is used up and what is left then. */
+function hours(moments: Moment[], heads: string[]): Follower | null {
   const used = document.querySelector<SVGRectElement>("svg rect.bar-used");
   const svg = used?.closest("svg");
   const landing = moments[moments.length - 1]?.drawn.min ?? 0;
@@ -121,23 +123,23 @@ function hours(moments: Moment[]): Follower | null {
   const [zero, width] = [Number(used.getAttribute("x")), Number(used.getAttribute("width"))];
   const x = (minutes: number): number => zero + (minutes / landing) * width;
   const upright = mark(svg, "line", { y1: "16", y2: "164" });
-  const lanes = [...svg.querySelectorAll("rect.bar-used")].slice(1);
-  const left = lanes.map((lane) => {
+  const lanes = [...svg.querySelectorAll("rect.bar-used")].slice(1).map((lane) => {
     const y = Number(lane.getAttribute("y"));
     return mark(svg, "line", { y1: String(y - 3), y2: String(y + Number(lane.getAttribute("height")) + 3) });
   });
+  const full = moments[0]?.drawn.tanks ?? [];
   const words = caption(svg);
   return (m) => {
     for (const end of ["x1", "x2"]) upright.setAttribute(end, x(m.drawn.min).toFixed(1));
-    m.drawn.tanks.forEach((minutes, i) => {
-      for (const end of ["x1", "x2"]) left[i]?.setAttribute(end, x(minutes ?? 0).toFixed(1));
+    lanes.forEach((lane, i) => {
+      for (const end of ["x1", "x2"]) lane.setAttribute(end, x((full[i] ?? 0) - (m.drawn.tanks[i] ?? 0)).toFixed(1));
     });
-    const tanks = m.cells.slice(5, 5 + m.drawn.tanks.length).join(" and ");
-    words.textContent = `${m.cells[0]}: on ${m.cells[4]}; left in the tanks (strong upright lines): ${tanks || "not known"} usable.`;
+    const tanks = m.drawn.tanks.map((_, i) => `${(heads[TANKS + i] ?? "").replace(", usable", "")} ${m.cells[TANKS + i]}`).join(", ");
+    words.textContent = `${m.cells[0]}, strong upright lines: on ${m.cells[4]}; usable ${tanks.toLowerCase() || "by tank not known"}. Used up is left of the line.`;
   };
 }
 
-/** The lever: a second wedge where it balances at the moment, to the scale of the zone that the server drew for the ramp. */
+/** The lever: a second wedge, under the zone, where it balances at the moment, to the scale of the zone that the server drew for the ramp. */
 function lever(moments: Moment[]): Follower | null {
   const line = document.querySelector("svg line.lever");
   const svg = line?.closest("svg");
@@ -151,7 +153,7 @@ function lever(moments: Moment[]): Follower | null {
   const words = caption(svg);
   return (m) => {
     const arm = m.drawn.arm;
-    here.setAttribute("d", arm ? `M${x(arm[0])} ${y + 4} H${x(arm[1])} L${x(arm[1]) + 6} ${y + 22} H${x(arm[0]) - 6} Z` : "");
+    here.setAttribute("d", arm ? `M${x(arm[0])} ${y + 25} H${x(arm[1])} L${x(arm[1]) + 5} ${y + 32} H${x(arm[0]) - 5} Z` : "");
     words.textContent = `${m.cells[0]}: ${m.cells[m.cells.length - 4]}, balances at ${m.cells[m.cells.length - 3]}.`;
   };
 }

@@ -23,7 +23,7 @@ const OPEN = '<circle class="near" r="5"/>';
 const STEPS_DEG = [30, 20, 10, 5, 2, 1, 0.5, 0.25, 0.1, 0.05];
 const SCALES = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000];
 
-let shown: { map: L.Map; view: HTMLElement; here: L.Marker; east: (lon: number) => number } | null = null;
+let shown: { map: L.Map; view: HTMLElement; route: string | undefined; here: L.Marker; east: (lon: number) => number } | null = null;
 let last: Drawn | null = null;
 
 function icon(kind: string): L.DivIcon {
@@ -39,13 +39,17 @@ function straight(first: number): (lon: number) => number {
   return (lon) => lon + 360 * Math.round((first - lon) / 360);
 }
 
+/** Draw the map of the answer that stands on the page, unless it is drawn already, and set the clock going. */
 function start(): void {
   const view = document.querySelector<HTMLElement>(".map-view");
-  if (shown && !shown.view.isConnected) {
-    shown.map.remove();
+  const stands = shown?.view === view && shown?.route === view?.dataset.route && view?.querySelector(".leaflet-map-pane");
+  if (shown && !stands) {
+    const [old, looked] = [shown, shown.map.getCenter()];
+    const same = old.route === view?.dataset.route ? { centre: looked, zoom: old.map.getZoom() } : null;
     shown = null;
-  }
-  if (view && !shown) draw(view);
+    old.map.remove();
+    if (view) draw(view, same);
+  } else if (view && !shown) draw(view, null);
   startClock((drawn) => {
     last = drawn;
     move();
@@ -56,11 +60,13 @@ function move(): void {
   if (shown && last) shown.here.setLatLng([last.at[0], shown.east(last.at[1])]);
 }
 
-function draw(view: HTMLElement): void {
-  const box = view.querySelector<HTMLElement>(".map");
+function draw(view: HTMLElement, look: { centre: L.LatLng; zoom: number } | null): void {
+  const place = view.querySelector<HTMLElement>(".map");
   const data = JSON.parse(view.dataset.route ?? "null") as FeatureCollection | null;
-  if (!box || !data) return;
-  box.hidden = false;
+  if (!place || !data) return;
+  const box = document.createElement("div");
+  place.replaceChildren(box);
+  place.hidden = false;
   const [line, ...spots] = data.features as [Feature<LineString | MultiLineString>, ...Feature<Point, Spot>[]];
   const positions = line.geometry.type === "LineString" ? [line.geometry.coordinates] : line.geometry.coordinates;
   const east = straight(positions[0]?.[0]?.[0] ?? 0);
@@ -70,15 +76,16 @@ function draw(view: HTMLElement): void {
   box.setAttribute("role", "region");
   box.setAttribute("aria-label", "Map of the route. Arrow keys move it, plus and minus bring it nearer or farther; the places stand in words below.");
   if (view.dataset.tiles) L.tileLayer(view.dataset.tiles, { attribution: plain(view.dataset.credit ?? ""), maxZoom: 17, referrerPolicy: "no-referrer" }).addTo(map);
-  map.fitBounds(L.latLngBounds(route).pad(0.15));
-  if (view.dataset.world) void coasts(map, view.dataset.world, !view.dataset.tiles, east);
+  if (look) map.setView(look.centre, look.zoom);
+  else map.fitBounds(L.latLngBounds(route).pad(0.15));
+  if (view.dataset.world) void coasts(map, view.dataset.world, !view.dataset.tiles);
   L.polyline(route, { className: "route-line", interactive: false }).addTo(map);
-  const marks = spots.map((s) => place(map, s, east));
+  const marks = spots.map((s) => spot(map, s, east));
   const here = L.marker(route[0] ?? [0, 0], { icon: icon("here"), keyboard: false, interactive: false, zIndexOffset: 1000 }).addTo(map);
   grid(map, Number(view.dataset.mile));
   buttons(view, map, marks);
   reach(view, map, east);
-  shown = { map, view, here, east };
+  shown = { map, view, route: view.dataset.route, here, east };
 }
 
 /** Text that is put where markup is read. */
@@ -88,18 +95,22 @@ function plain(text: string): string {
   return holder.innerHTML;
 }
 
-function place(map: L.Map, spot: Feature<Point, Spot>, east: (lon: number) => number): L.Marker {
-  const [lon = 0, lat = 0] = spot.geometry.coordinates;
-  const named = spot.properties.kind === "end" || spot.properties.kind === "fix";
-  const found = L.marker([lat, east(lon)], { icon: icon(spot.properties.kind), keyboard: false, interactive: !named }).addTo(map);
-  found.bindTooltip(plain(named ? spot.properties.label : spot.properties.name), { permanent: named, direction: named ? "right" : "top", offset: named ? [8, 0] : [0, -8], className: "map-label" });
-  return found;
+function spot(map: L.Map, found: Feature<Point, Spot>, east: (lon: number) => number): L.Marker {
+  const [lon = 0, lat = 0] = found.geometry.coordinates;
+  const { kind, label, name } = found.properties;
+  const named = kind === "end" || kind === "fix";
+  const mark = L.marker([lat, east(lon)], { icon: icon(kind), keyboard: false, interactive: !named }).addTo(map);
+  mark.bindTooltip(plain(named ? label : name), { permanent: named, direction: named ? "right" : "top", offset: named ? [8, 0] : [0, -8], className: "map-label" });
+  return mark;
 }
 
+let world: Promise<Topology<{ countries: GeometryCollection }>> | null = null;
+
 /** Countries as outlines, once more to the east and west where the map looks over longitude 180. */
-async function coasts(map: L.Map, address: string, filled: boolean, east: (lon: number) => number): Promise<void> {
-  const world = (await (await fetch(address)).json()) as Topology<{ countries: GeometryCollection }>;
-  const countries = feature(world, world.objects.countries);
+async function coasts(map: L.Map, address: string, filled: boolean): Promise<void> {
+  world ??= fetch(address).then((answer) => answer.json());
+  const found = await world;
+  const countries = feature(found, found.objects.countries);
   const middle = map.getCenter().lng;
   for (const turn of [-360, 0, 360]) {
     if (Math.abs(middle - turn) > 300) continue;
@@ -109,7 +120,6 @@ async function coasts(map: L.Map, address: string, filled: boolean, east: (lon: 
       style: { className: filled ? "land" : "border", fill: filled },
     }).addTo(map).bringToBack();
   }
-  void east;
 }
 
 /** Lines of latitude and longitude with their degrees, and a scale of nautical miles, for what the map shows now. */
@@ -121,14 +131,14 @@ function grid(map: L.Map, mile: number): void {
   scale.addTo(map);
   const again = (): void => {
     lines.clearLayers();
-    const view = map.getBounds().pad(0.02);
+    const view = map.getBounds();
     const span = Math.max(view.getNorth() - view.getSouth(), (view.getEast() - view.getWest()) / 2);
     const step = STEPS_DEG.find((s) => span / s >= 3) ?? 0.05;
     for (let k = Math.ceil(view.getSouth() / step); k * step < view.getNorth(); k++) lines.addLayer(parallel(view, k * step, step, true));
     for (let k = Math.ceil(view.getWest() / step); k * step < view.getEast(); k++) lines.addLayer(parallel(view, k * step, step, false));
     const [size, middle] = [map.getSize(), map.getSize().y / 2];
     const metres = map.distance(map.containerPointToLatLng([0, middle]), map.containerPointToLatLng([100, middle]));
-    const miles = [...SCALES].reverse().find((n) => (n * mile * 100) / metres <= size.x / 4) ?? 1;
+    const miles = SCALES.find((n) => (n * mile * 100) / metres >= Math.min(size.x / 6, 120)) ?? 1000;
     box.textContent = `${miles} nm`;
     box.style.width = `${Math.round((miles * mile * 100) / metres)}px`;
   };
@@ -138,9 +148,8 @@ function grid(map: L.Map, mile: number): void {
 
 function parallel(view: L.LatLngBounds, degrees: number, step: number, level: boolean): L.LayerGroup {
   const ends: L.LatLngTuple[] = level ? [[degrees, view.getWest()], [degrees, view.getEast()]] : [[view.getSouth(), degrees], [view.getNorth(), degrees]];
-  const inside = (ends[0]?.[level ? 1 : 0] ?? 0) + (level ? view.getEast() - view.getWest() : view.getNorth() - view.getSouth()) * 0.025;
-  const at: L.LatLngTuple = level ? [degrees, inside] : [inside, degrees];
-  const text = L.divIcon({ className: "map-degrees", html: named(degrees, step, level), iconSize: [64, 16], iconAnchor: level ? [0, 16] : [-3, 8] });
+  const at: L.LatLngTuple = level ? [degrees, view.getEast()] : [view.getNorth(), degrees];
+  const text = L.divIcon({ className: `map-degrees ${level ? "level" : ""}`, html: named(degrees, step, level), iconSize: [64, 16], iconAnchor: level ? [70, 17] : [-3, -2] });
   return L.layerGroup([L.polyline(ends, { className: "graticule", interactive: false }), L.marker(at, { icon: text, keyboard: false, interactive: false })]);
 }
 
@@ -172,7 +181,8 @@ function reach(view: HTMLElement, map: L.Map, east: (lon: number) => number): vo
   const button = Object.assign(document.createElement("button"), { type: "button", className: "plain", textContent: "Draw how far the fuel on board reaches" });
   const words = Object.assign(document.createElement("span"), { className: "note" });
   words.setAttribute("role", "status");
-  where.prepend(button, " ", words, " ");
+  const link = where.querySelector("a");
+  where.replaceChildren(button, " ", words, " ", ...(link ? [link] : []));
   let drawn: L.GeoJSON | null = null;
   button.addEventListener("click", async () => {
     if (drawn) {
