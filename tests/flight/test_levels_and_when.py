@@ -16,7 +16,7 @@ from ownship.errors import BadInput
 from ownship.flight.assessment import assess
 from ownship.flight.levels import levels
 from ownship.flight.route import point_of
-from ownship.flight.when import LIGHT, NIGHT, best_of, half_hours, labels, leaving_times, light_at, request_at, spans
+from ownship.flight.when import LIGHT, NIGHT, best_of, clock_runs, half_hours, labels, leaving_times, light_at, request_at, spans
 from ownship.questions.check import demo_aeroplane, demo_flight, situation
 from ownship.web.forms import write_toml
 from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN
@@ -374,3 +374,27 @@ def test_no_level_below_the_one_asked_for_is_best_over_ground_nobody_knows():
     found = levels(situated(light_load(ground=None)))
     assert found.best is None or found.best.altitude.value >= 9499
     assert any("called best" in w for w in found.words)
+
+
+# ---- whose air
+
+
+def test_each_half_hour_says_whose_air_it_has_and_how_far_its_source_lies_off():
+    """A METAR of 21:53Z, 15:53 in Boise, made by hand: it holds an hour either side; the rest was typed for 15:00."""
+    data = light_load()
+    data["weather"] = {**data["weather"], "KBOI": {"metar": "KBOI 112153Z 31008KT 10SM CLR 30/07 A3002"}}
+    found = leaving_times(situated(data))
+    by_clock = dict(zip(labels(found.times), found.times, strict=True))
+    at, again, aloft = by_clock["16:30"].air
+    assert at.source == "METAR KBOI 112153Z 31008KT 10SM CLR 30/07 A3002"
+    assert at.age.value == pytest.approx(37 / 60) and at.age.unit == "h"
+    assert (again.source, aloft.source) == ("not known", "not known")
+    assert by_clock["17:00"].air[0].source == "not known"  # 16:53 was the last
+    assert by_clock["15:00"].air[1].source == "typed in by the pilot" and by_clock["15:00"].air[2].source == "[aloft] of the request"
+    assert any(w.startswith("Air leaving 16:30: KBOI METAR KBOI 112153Z") and "up to 0.6 h off" in w for w in found.words)
+
+
+def test_half_hours_in_words_stand_in_runs():
+    day = half_hours(date(2026, 7, 11), ZoneInfo("America/Boise"))
+    assert clock_runs([day[12], day[13], day[14], day[20]]) == "06:00 to 07:00 and 10:00"
+    assert clock_runs(day) == "00:00 to 23:30"

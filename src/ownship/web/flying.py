@@ -108,12 +108,14 @@ def _more(asked: Asked) -> Asked:
         asked = replace(asked, found=search(s, answer))
     if asked.query.get("levels"):
         from ownship.flight.levels import levels
+        from ownship.questions.from_record import judge_of
 
-        asked = replace(asked, levels=levels(s))
+        asked = replace(asked, levels=levels(s, judge=judge_of(s)))
     if asked.query.get("when"):
         from ownship.flight.when import leaving_times
+        from ownship.questions.from_record import judge_of
 
-        asked = replace(asked, when=leaving_times(s))
+        asked = replace(asked, when=leaving_times(s, judge=judge_of(s)))
     return asked
 
 
