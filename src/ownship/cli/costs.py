@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from ownship.cli.maintenance import _shown
+from ownship.cli.shown import pdf_of
 
 if TYPE_CHECKING:
     from cyclopts import App
@@ -14,13 +15,20 @@ if TYPE_CHECKING:
 
 
 def costs(*, year: int | None = None, flight_hours: list[str] | None = None, against: str | None = None, flow: str | None = None,
-          aeroplane: str | None = None, chart: str | None = None) -> Told:
+          aeroplane: str | None = None, chart: str | None = None, paper: str | None = None) -> Told:
     """An hour and a year against the hours you fly; reserves, what was bought and spent. --chart FILE.svg: the year drawn.
+
+    --paper FILE.pdf: the year to print.
 
     --flight-hours 60 or 50,100,150 a year; --against "185 USD": a rental rate; --flow "8.5 usgal/h": in place of fuel bought.
     """
     from ownship.questions.costing import costs as ask
 
+    if paper is not None:
+        from ownship.questions.places import write_whole
+        from ownship.questions.sheets import years_costs
+
+        write_whole(pdf_of("--paper", paper), years_costs(aeroplane, year))
     return ask(year, flight_hours, against, flow, aeroplane, chart)
 
 

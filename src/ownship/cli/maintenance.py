@@ -5,16 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from ownship.cli.shown import pdf_of
+
 if TYPE_CHECKING:
     from cyclopts import App
 
     from ownship.questions.maintaining import Told
 
 
-def due(*, aeroplane: str | None = None, on: str | None = None) -> Told:
-    """What is due, the most pressing first, with what ends. --on DATE: on that day."""
+def due(*, aeroplane: str | None = None, on: str | None = None, paper: str | None = None) -> Told:
+    """What is due, the most pressing first, with what ends. --on DATE: on that day. --paper FILE.pdf: the list to print."""
     from ownship.questions.maintaining import due as ask
 
+    if paper is not None:
+        from ownship.questions.places import write_whole
+        from ownship.questions.sheets import maintenance_list
+
+        write_whole(pdf_of("--paper", paper), maintenance_list(aeroplane, on))
     return ask(aeroplane, on)
 
 

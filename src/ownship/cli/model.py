@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from json import dumps
 
-from ownship.cli.shown import folder_of, target_of
+from ownship.cli.shown import folder_of, pdf_of, target_of
 from ownship.errors import BadInput
 
 
 def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = None, where: str | None = None,
-              save: str | None = None, track: str | None = None, charts: str | None = None, json: bool = False) -> None:
+              save: str | None = None, track: str | None = None, charts: str | None = None, cards: str | None = None,
+              json: bool = False) -> None:
     """Match the model to the book's rows, and to your own where they are given; or propose measurements of a GPX track.
 
-    --charts FOLDER: how well the rows agree and what your measurements narrowed, drawn (SVG).
+    --charts FOLDER: how well the rows agree and what your measurements narrowed, drawn (SVG). --cards FILE.pdf: blank cards
+    to fill in while measuring, with what to measure next.
     """
     from ownship.questions import calibrating
     from ownship.questions.calibration_file import to_json
@@ -20,6 +22,13 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
     from ownship.questions.explaining import explain, matched_lines
     from ownship.questions.places import write_whole
 
+    if cards is not None:
+        from ownship.questions.sheets import cards_to_fill
+
+        place = pdf_of("--cards", cards)
+        write_whole(place, cards_to_fill(aeroplane))
+        print(f"written: {place}")
+        return
     if track is not None:
         from ownship.questions.tracking import PASTE, proposals
 
@@ -54,13 +63,18 @@ def calibrate(aeroplane: str, /, *, rows: str | None = None, own: str | None = N
 
 def predict(aeroplane: str, /, *, rows: str | None = None, calibration: str | None = None, out: str | None = None,
             card: bool = False) -> None:
-    """Append predicted, low_90 and high_90 to every row of a CSV; or the performance card (--card; a .csv by --out)."""
+    """Append predicted, low_90 and high_90 to every row of a CSV; or the performance card (--card; --out FILE.csv or .pdf)."""
     from ownship.questions import calibrating
     from ownship.questions.places import write_whole
 
     if card == (rows is not None):
         raise BadInput("predict takes either --rows ROWS.csv or --card.")
     target = target_of("--out", out)
+    if card and target is not None and target.suffix.lower() == ".pdf":
+        from ownship.questions.sheets import performance_paper
+
+        write_whole(target, performance_paper(aeroplane, calibration))
+        return
     if rows is not None:
         text = calibrating.predict(aeroplane, rows, calibration)
     else:

@@ -24,6 +24,14 @@ def target_of(option: str, path: str | None) -> Path | None:
     return found
 
 
+def pdf_of(option: str, path: str) -> Path:
+    """Where a PDF is to be written; BadInput for another ending."""
+    found = target_of(option, path)
+    if found is None or found.suffix.lower() != ".pdf":
+        raise BadInput(f"{option}: {path} does not end in .pdf; name a file that does.")
+    return found
+
+
 def _placed(option: str, path: str | None) -> Path | None:
     """A path whose parent exists."""
     if path is not None and not Path(path).absolute().parent.is_dir():

@@ -40,7 +40,7 @@ def _asking(show: Show) -> dict[str, Callable[..., None]]:
 
     def amendment(*, aeroplane: str | None = None, on: str | None = None, since: str | None = None, out: str | None = None,
                   metric: bool = False, json: bool = False) -> None:
-        """The amendment as a draft for the licensed person: before, out and in, after. --out FILE (.csv: as CSV)."""
+        """The amendment as a draft for the licensed person: before, out and in, after. --out FILE (.csv, .pdf)."""
         from ownship.questions import weighing_ledger as ask
 
         told = ask.amendment(aeroplane, on, since, out, metric)

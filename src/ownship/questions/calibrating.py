@@ -216,7 +216,7 @@ def models_or_why(record: AirframeRecord, folder: Path | None,
         return None, str(error)
 
 
-def _fitted(path: str | None, record: AirframeRecord, folder: Path | None) -> Fitted:
+def fitted_of(path: str | None, record: AirframeRecord, folder: Path | None) -> Fitted:
     """The calibration of a file, or the one of the record's own rows."""
     from ownship.performance.model import airframe_of
     from ownship.provenance import digest
@@ -236,19 +236,24 @@ def _fitted(path: str | None, record: AirframeRecord, folder: Path | None) -> Fi
 def performance_card(aeroplane: str, calibration_path: str | None = None, *, as_csv: bool = False) -> str:
     """The card at the maximum take-off weight, as text or CSV, by the own calibration where there is one."""
     from ownship.papers.cards import card_csv, card_lines
+
+    record, _, folder = record_of(aeroplane)
+    title, rows = card_of(record, folder, calibration_path)
+    return card_csv(rows) if as_csv else "\n".join(card_lines(rows, title)) + "\n"
+
+
+def card_of(record: AirframeRecord, folder: Path | None, calibration_path: str | None = None) -> tuple[str, tuple[Any, ...]]:
+    """(title, rows) of the performance card of a record at the maximum take-off weight."""
     from ownship.performance.card import card
     from ownship.units import from_si
 
-    record, _, folder = record_of(aeroplane)
-    fitted = _fitted(calibration_path, record, folder)
+    fitted = fitted_of(calibration_path, record, folder)
     models = calibrations_of(record, folder, fitted)
     model = models.own or models.book
     rows = card(model, model.airframe.take_off_max_kg, record.engine.avoid_rev_s if record.engine else ())
-    if as_csv:
-        return card_csv(rows)
     weight = f"{from_si(model.airframe.take_off_max_kg, 'lb'):,.0f} lb"
     title = f"{record.identity.registration} {record.identity.type_name}, {weight}, {_matched_to(fitted)}; bands 5 to 95 %"
-    return "\n".join(card_lines(rows, title)) + "\n"
+    return title, tuple(rows)
 
 
 def _matched_to(fitted: Fitted) -> str:
@@ -272,7 +277,7 @@ def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None)
 
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
-    fitted = _fitted(calibration_path, record, folder)
+    fitted = fitted_of(calibration_path, record, folder)
     rows = read_rows(read_text(rows_path), rows_path, need_value=False)
     check_speeds(rows, rows_path, airframe)
     figures = predicted_of(airframe, _real_wind(rows, record), fitted.own or fitted.book)

@@ -8,9 +8,13 @@ from ownship.questions.calibrating import _rows_of, calibrations_of, own_file_of
 from ownship.questions.calibration_file import Fitted
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from ownship.aeroplane.description import AirframeRecord
     from ownship.calibration.estimate import Calibration
-    from ownship.performance.model import Model
+    from ownship.performance.model import Airframe, Model
     from ownship.performance.rows import Rows
+    from ownship.physics.propeller import Surrogate
 
 
 def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_path: str | None = None,
@@ -50,9 +54,30 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
         lines[f"the three rows of {whose} that disagree most"] = [
             _with_what_is_known(d.words) for d in diagnostics.worst(airframe, surrogate, part, matched)]
     lines["rows left out"] = [] if rows is None else list(rows.left_out)
-    best = diagnostics.measure_next(airframe, surrogate, known)[:3]
-    lines["what to measure next"] = [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
+    lines["what to measure next"] = _next(airframe, surrogate, known)
     return {heading: said for heading, said in lines.items() if said}
+
+
+def to_measure_next(record: AirframeRecord, folder: Path | None) -> list[str]:
+    """What would narrow the bands of this aeroplane most, three lines; none where its record has no model."""
+    from ownship.calibration.estimate import individual
+    from ownship.errors import MissingKey
+    from ownship.performance.model import airframe_of
+    from ownship.questions.calibrating import fitted_of
+
+    try:
+        airframe = airframe_of(record)
+    except MissingKey:
+        return []
+    fitted = fitted_of(None, record, folder)
+    return _next(airframe, surrogate_of(airframe), fitted.own or individual(fitted.book))
+
+
+def _next(airframe: Airframe, surrogate: Surrogate, known: Calibration) -> list[str]:
+    from ownship.calibration import diagnostics
+
+    best = diagnostics.measure_next(airframe, surrogate, known)[:3]
+    return [f"{n.words}: bands {n.narrowing_1:.0%} narrower on average" for n in best]
 
 
 def matched_lines(data: dict[str, Any], saved: str | None) -> list[str]:

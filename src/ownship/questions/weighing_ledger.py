@@ -20,6 +20,7 @@ from ownship.questions.weighing_typed import Typed, change_of, corrected, day_of
 from ownship.units import parse
 
 if TYPE_CHECKING:
+    from ownship.ownership.amendment import Amendment
     from ownship.store.records import Records
 
 KINDS: tuple[type[Body], ...] = (AeroplaneRevision, Weighing, EquipmentChange)
@@ -94,11 +95,22 @@ def _adverse_sentence(known: list[tuple[str, Any]], why: tuple[str, ...]) -> str
         ", some only just." if any("tight" in v for v in verdicts.values()) else ".")
 
 
+def amended(aeroplane: str | None = None, on: str | None = None, since: str | None = None,
+            folder: Path | None = None) -> tuple[str, Amendment | None]:
+    """(registration, the amendment of a day); None where nothing changed, or nothing is kept."""
+    from ownship.ownership.amendment import amendment as drawn
+
+    day, start = day_of(on, "--on"), None if since is None else day_of(since, "--since")
+    with _opened(folder) as records:
+        which, entries = _kept(records, aeroplane)
+    return which, drawn(entries, which, day, start) if entries else None
+
+
 def amendment(aeroplane: str | None = None, on: str | None = None, since: str | None = None, out: str | None = None,
               metric: bool = False, folder: Path | None = None) -> Told:
-    """The amendment draft of a day, into a file where one is named (.csv: as CSV); nothing is written where nothing changed."""
+    """The amendment draft of a day, into a file where one is named (.csv: as CSV, .pdf: as a paper); nothing is written where nothing changed."""
     from ownship.ownership.amendment import amendment as drawn
-    from ownship.papers.amendment import amendment_csv, amendment_json, amendment_lines, amendment_sentence
+    from ownship.papers.amendment import amendment_json, amendment_lines, amendment_sentence
     from ownship.questions.places import write_whole
 
     day, units, target = day_of(on, "--on"), paper.units_of(metric), target_of(out)
@@ -114,10 +126,21 @@ def amendment(aeroplane: str | None = None, on: str | None = None, since: str | 
                      "after": None, "written": None}, (said,))
     lines = amendment_lines(found, units)
     if target is not None:
-        text = amendment_csv(found, units) if target.suffix.lower() == ".csv" else "\n".join(lines) + "\n"
-        write_whole(target, text.encode())
+        write_whole(target, _written(found, units, target.suffix.lower(), lines))
         lines = (amendment_sentence(found, units), f"written: {target}")
     return Told(amendment_json(found, units) | {"written": None if target is None else str(target)}, lines)
+
+
+def _written(found: Amendment, units: paper.Units, ending: str, lines: tuple[str, ...]) -> bytes:
+    """The draft as its file's ending wants it: .pdf, .csv, else text."""
+    from ownship.papers.amendment import amendment_csv
+
+    if ending == ".pdf":
+        from ownship.papers.record_sheets import amendment_sheet
+        from ownship.papers.sheets import sheet_pdf
+
+        return sheet_pdf(amendment_sheet(found, units))
+    return (amendment_csv(found, units) if ending == ".csv" else "\n".join(lines) + "\n").encode()
 
 
 def _nothing(which: str, day: date, more: dict[str, Any]) -> Told:
