@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import TypeVar
 
 from ownship.ownership.bodies import COST_KINDS, DEFECT_STATES, KNOWN_BY, MAXIMUM_TEXT, ROLES, USES, Body, Money
+from ownship.ownership.cockpit_events import CockpitFlight
 from ownship.ownership.entries_flown import (
     Approach,
     Flight,
@@ -44,13 +45,14 @@ from ownship.ownership.entries_upkeep import (
 
 __all__ = (
     "BODIES", "COST_KINDS", "DEFECT_STATES", "KNOWN_BY", "MAXIMUM_TEXT", "ROLES", "USES", "AerodromeRecord", "AeroplaneRevision",
-    "Approach", "Body", "CompassSwing", "Cost", "Defect", "EngineReading", "Entry", "EquipmentChange", "Expiry", "Flight",
-    "FuelAdded", "FuelSeen", "HandOver", "InstrumentReplaced", "Interval", "MaintenanceDone", "MaintenanceItem", "Money",
+    "Approach", "Body", "CockpitFlight", "CompassSwing", "Cost", "Defect", "EngineReading", "Entry", "EquipmentChange", "Expiry",
+    "Flight", "FuelAdded", "FuelSeen", "HandOver", "InstrumentReplaced", "Interval", "MaintenanceDone", "MaintenanceItem", "Money",
     "OilAdded", "Pilot", "PilotEvent", "Setting", "TankContents", "Weighing", "of_kind", "standing")
 
 BODIES: tuple[type[Body], ...] = (
     AeroplaneRevision, AerodromeRecord, Weighing, EquipmentChange, Flight, FuelAdded, FuelSeen, OilAdded, Defect, HandOver,
-    InstrumentReplaced, MaintenanceItem, MaintenanceDone, CompassSwing, EngineReading, PilotEvent, Pilot, Cost, Expiry, Setting)
+    InstrumentReplaced, MaintenanceItem, MaintenanceDone, CompassSwing, EngineReading, PilotEvent, Pilot, Cost, Expiry, Setting,
+    CockpitFlight)
 B = TypeVar("B", bound=Body)
 
 
