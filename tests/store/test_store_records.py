@@ -110,6 +110,35 @@ def test_the_database_itself_refuses_to_change_or_delete(records, statement):
     assert records.all() == (before,)
 
 
+def test_what_a_check_refuses_makes_no_file(tmp_path):
+    def never(entries):
+        raise BadInput("no")
+
+    records = open_record(tmp_path / "new")
+    for late in (lambda: records.append(flight(0), check=never), lambda: records.correct(1, flight(0), check=never)):
+        with pytest.raises(BadInput, match="no"):
+            late()
+    assert not (tmp_path / "new").exists()
+    records.close()
+
+
+def test_the_check_runs_again_where_another_program_wrote_between_check_and_write(tmp_path):
+    asked, other = [], open_record(tmp_path)
+
+    def check(entries):
+        asked.append(len(entries))
+        if len(asked) == 1:
+            other.append(flight(0))
+
+    records = open_record(tmp_path)
+    records.append(flight(1), check=check)
+    assert asked == [0, 1]
+    records.append(flight(2), check=check)
+    assert asked == [0, 1, 2]
+    records.close()
+    other.close()
+
+
 def test_what_is_checked_is_checked_while_no_other_program_can_write(records, tmp_path):
     """The other program writes after this one has read and before it writes: the check sees it, and nothing is written."""
     other = open_record(tmp_path)

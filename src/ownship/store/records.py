@@ -77,14 +77,29 @@ class Records:
         made = [self._made(n) for n in news]
         if not made:
             return ()
+        self._check_first(check)
         self._before_write()
         with self.database.writing() as connection:
             self._checked(connection, check)
             return self._insert(connection, made)
 
+    def _check_first(self, check: Check | None) -> None:
+        """What is refused makes no file, no copy of the day, and keeps nobody from writing."""
+        if check is None:
+            return
+        with self.database.reading() as connection:
+            if connection is None:
+                self._seen = (None, ())
+            now = () if connection is None else self._whole(connection)
+        check(standing(now))
+
     def _checked(self, connection: Connection, check: Check | None) -> None:
-        if check is not None:
-            check(standing(self._whole(connection)))
+        """The check again, where another program wrote since the first."""
+        if check is None:
+            return
+        before, now = self._seen, self._whole(connection)
+        if self._seen is not before:
+            check(standing(now))
 
     def correct(self, number: int, body: Body, moment: datetime | None = None, aeroplane: str | None = None,
                 source: str = "owner", note: str = "", check: Check | None = None) -> Entry:
@@ -105,6 +120,7 @@ class Records:
             New(old.body, old.aeroplane, old.moment, source, note), number, True), check)
 
     def _replace(self, number: int, make: Callable[[Entry], dict[str, Any]], check: Check | None = None) -> Entry:
+        self._check_first(check)
         self._before_write()
         with self.database.writing() as connection:
             old = _target(connection, number)
