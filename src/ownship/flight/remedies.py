@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations, islice
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,8 @@ from ownship.flight.alter import altered
 from ownship.flight.answer import Assessment
 from ownship.flight.assessment import assess
 from ownship.flight.changes import Change, changes_of, costs_of, edited
+from ownship.flight.combining import AT_ONCE, Sets, members, not_more_than, sized
+from ownship.flight.combining import combinations_of as combinations_of  # noqa: PLC0414 (its name here, for whoever searches)
 from ownship.flight.margins import Margin
 from ownship.flight.screen_load import IS_OUTSIDE, IS_TIGHT, IS_WITHIN
 from ownship.flight.screening import Candidates, Screen, Screened
@@ -27,12 +29,11 @@ from ownship.flight.when import clock_runs, first_met, half_hours
 from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
 from ownship.world.zones import zone_at
 
-FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int_]
 Judge = Callable[[Situation], Assessment]
 MOST, MOST_ASSESSED = 5, 14
 MOST_NAMED = 2  # limits told one by one where all could be met, but not at once
 HOURLESS = ("weight.", "cg.", "station.", "group.", "level.", "people", "record.defect.", "record.maintenance.")
-AT_ONCE, MOST_COMBINATIONS = 4, 60_000
 BLOCK = 8192
 BURN_ONLY = ("altitude", "power", "mixture")  # what reaches the runways only by the fuel burnt
 
@@ -131,22 +132,6 @@ def screen_of(s: Situation, changes: Sequence[Change]) -> Screen:
     return Screen(s, profiles)
 
 
-def combinations_of(changes: Sequence[Change], at_once: int = AT_ONCE) -> list[tuple[int, ...]]:
-    """Every set of up to four changes that do not touch the same part, fewest first; the largest size that would pass
-    60,000 in all is left out."""
-    found: list[tuple[int, ...]] = []
-    for size in range(1, at_once + 1):
-        sets = [c for c in combinations(range(len(changes)), size) if _apart([changes[i].touches for i in c])]
-        if size > 2 and len(found) + len(sets) > MOST_COMBINATIONS:
-            break
-        found += sets
-    return found
-
-
-def _apart(touches: Sequence[frozenset[str]]) -> bool:
-    return len(frozenset[str]().union(*touches)) == sum(len(t) for t in touches)
-
-
 def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float], at_once: int = AT_ONCE) -> list[Option]:
     """Combinations judged by the screening, cheapest first, fewer changes first where the cost is the same.
 
@@ -155,49 +140,37 @@ def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float],
     is looked at, and no time is counted.
     """
     found: list[Option] = []
-    passing: list[int] = []
-    usual = screen.rate(as_asked(screen)).time_s[0]
-    sets = combinations_of(changes, at_once)
-    for size in range(1, at_once + 1):
-        some = _hopeful(screen, changes, _not_more_than(passing, [c for c in sets if len(c) == size]))
+    passing: list[tuple[int, ...]] = []
+    usual = float(screen.rate(as_asked(screen)).time_s[0])
+    for sets in sized(changes, at_once):
+        some = _hopeful(screen, changes, not_more_than(passing, sets))
         for start in range(0, len(some), BLOCK):
-            block = some[start : start + BLOCK]
-            every = candidates(screen, changes, block)
-            verdict, later = screen.at_best(every), np.zeros(len(block))
-            open_ = np.nonzero(verdict < IS_OUTSIDE)[0]
-            rated = screen.rate(every.where(open_))
-            verdict[open_], later[open_] = rated.verdict, np.maximum(rated.time_s - usual, 0.0) / 60.0 * costs["minute"]
-            options = [Option(c, sum(changes[i].cost for i in c) + float(later[k]), int(verdict[k]))
-                       for k, c in enumerate(block)]
+            options = _rated(screen, changes, costs, some[start : start + BLOCK], usual)
             found += options
-            passing += [_mask(o.changes) for o in options if o.verdict == IS_WITHIN]
+            passing += [o.changes for o in options if o.verdict == IS_WITHIN]
     return sorted(found, key=lambda o: (round(o.cost, 6), len(o.changes), o.changes))
 
 
-def _mask(chosen: Sequence[int]) -> int:
-    return sum(1 << i for i in chosen)
+def _rated(screen: Screen, changes: Sequence[Change], costs: dict[str, float], sets: IntArray, usual_s: float) -> list[Option]:
+    """Options of some sets of one size; usual_s: the time of the flight as asked."""
+    every = candidates(screen, changes, sets)
+    verdict, later = screen.at_best(every), np.zeros(len(sets))
+    can_be = np.nonzero(verdict < IS_OUTSIDE)[0]
+    rated = screen.rate(every.where(can_be))
+    verdict[can_be], later[can_be] = rated.verdict, np.maximum(rated.time_s - usual_s, 0.0) / 60.0 * costs["minute"]
+    price = np.array([c.cost for c in changes])
+    cost = sum((price[column] for column in sets.T), np.zeros(len(sets))) + later
+    return [Option(tuple(c), x, v) for c, x, v in zip(sets.tolist(), cost.tolist(), verdict.tolist(), strict=True)]
 
 
-def _not_more_than(passing: Sequence[int], sets: list[tuple[int, ...]]) -> list[tuple[int, ...]]:
-    """The sets that hold none of those that are within limits already."""
-    if not passing or not sets:
-        return sets
-    masks = np.array([_mask(c) for c in sets], dtype=object if max(map(max, sets)) > 62 else np.int64)
-    keep = np.ones(len(sets), dtype=bool)
-    for mask in passing:
-        keep &= (masks & mask) != mask
-    return [c for c, k in zip(sets, keep, strict=True) if k]
-
-
-def _hopeful(screen: Screen, changes: Sequence[Change], sets: list[tuple[int, ...]]) -> list[tuple[int, ...]]:
+def _hopeful(screen: Screen, changes: Sequence[Change], sets: IntArray) -> IntArray:
     """Sets without those that change level, power or leaning where the runways stay outside whatever the burn."""
-    other = [k for k, c in enumerate(sets) if any(changes[i].kind in BURN_ONLY for i in c)
-             and not any(changes[i].profile and changes[i].kind not in BURN_ONLY for i in c)]
-    if not other:
+    burn = np.array([c.kind in BURN_ONLY for c in changes], dtype=bool)
+    another = np.array([bool(c.profile) and c.kind not in BURN_ONLY for c in changes], dtype=bool)
+    asked = np.nonzero(burn[sets].any(axis=1) & ~another[sets].any(axis=1))[0]
+    if not asked.size:
         return sets
-    loads = [tuple(i for i in sets[k] if not changes[i].profile) for k in other]
-    lost = {k for k, gone in zip(other, screen.runways_lost(candidates(screen, changes, loads)), strict=True) if gone}
-    return [c for k, c in enumerate(sets) if k not in lost]
+    return np.delete(sets, asked[screen.runways_lost(candidates(screen, changes, sets[asked]))], axis=0)
 
 
 def as_asked(screen: Screen) -> Candidates:
@@ -205,25 +178,27 @@ def as_asked(screen: Screen) -> Candidates:
     return candidates(screen, (), [()])
 
 
-def candidates(screen: Screen, changes: Sequence[Change], sets: Sequence[tuple[int, ...]]) -> Candidates:
+def candidates(screen: Screen, changes: Sequence[Change], sets: Sets) -> Candidates:
     """Arrays for combinations of changes; a change that is flown otherwise has its profile in the order of the changes."""
     n, tanks = len(sets), {t.tank: k for k, t in enumerate(screen.tanks)}
     stations, usable = np.tile(screen.as_asked, (n, 1)), np.tile(screen.usable_m3, (n, 1))
-    profile = np.zeros(n, dtype=int)
-    numbers = {i: p for p, i in enumerate((i for i, c in enumerate(changes) if c.profile), 1)}
-    ways: dict[tuple[int, ...], int] = {(): 0}
-    rows: dict[int, list[int]] = {}
-    for k, chosen in enumerate(sets):
-        for i in chosen:
-            rows.setdefault(i, []).append(k)
-        way = tuple(numbers[i] for i in chosen if i in numbers)
-        profile[k] = ways.setdefault(way, len(ways))
-    for i, at in rows.items():
-        for item, station in changes[i].loads:
+    flown = [i for i, c in enumerate(changes) if c.profile]
+    rows, numbers = members(sets)
+    code, base = np.zeros(n, dtype=np.int64), len(flown) + 1  # the profiles of a set are the digits of its code
+    for i in np.unique(numbers):
+        at, change = rows[numbers == i], changes[i]
+        for item, station in change.loads:
             stations[at, item] = station
-        for tank, more in changes[i].fuel_m3:
+        for tank, more in change.fuel_m3:
             usable[at, tanks[tank]] += more
-    return Candidates(stations, usable, profile, tuple(ways))
+        if change.profile:
+            code[at] = code[at] * base + flown.index(i) + 1
+    codes, profile = np.unique(np.append(code, 0), return_inverse=True)
+    return Candidates(stations, usable, profile[:-1], tuple(_digits(int(c), base) for c in codes))
+
+
+def _digits(code: int, base: int) -> tuple[int, ...]:
+    return (*_digits(code // base, base), code % base) if code else ()
 
 
 def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change]) -> Iterator[Option]:
@@ -232,10 +207,12 @@ def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change]
     given: list[frozenset[int]] = []
     makes: dict[tuple[Any, ...], int] = {}
     for option in options:
-        chosen = frozenset(option.changes)
-        make = tuple(sorted((changes[i].kind, *sorted(changes[i].touches)) for i in option.changes))
-        if option.verdict > aim or any(g <= chosen for g in given):
+        if option.verdict > aim:
             continue
+        chosen = frozenset(option.changes)
+        if any(g <= chosen for g in given):
+            continue
+        make = tuple(sorted((changes[i].kind, *sorted(changes[i].touches)) for i in option.changes))
         given.append(chosen)
         if makes.get(make, 0) >= 2:
             continue

@@ -77,6 +77,11 @@ class _Curve:
     verdict: IntArray
     advice: bool
 
+    @cached_property
+    def in_numbers(self) -> bool:
+        """Whether numbers decide at every node."""
+        return bool(np.isfinite(self.outside).all() and np.isfinite(self.inside).all())
+
 
 def _judged_at(curves: Sequence[_Curve], which: IntArray, share: FloatArray, shift: FloatArray) -> IntArray:
     """Verdict index at places between the nodes (0 to NODES - 1), the rooms moved by `shift`; which: each one's curve."""
@@ -342,7 +347,7 @@ def _together(base: dict[str, _Curve], parts: Sequence[_Profile]) -> _Profile:
     for id_ in dict.fromkeys(i for p in parts for i in p.curves):
         found = [p.curves[id_] for p in parts if id_ in p.curves]
         was = base.get(id_)
-        if was is not None and all(np.isfinite(c.outside).all() and np.isfinite(c.inside).all() for c in (was, *found)):
+        if was is not None and all(c.in_numbers for c in (was, *found)):
             curves[id_] = _Curve(was.outside + sum(c.outside - was.outside for c in found),
                                  was.inside + sum(c.inside - was.inside for c in found), was.verdict, was.advice)
             continue

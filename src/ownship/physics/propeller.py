@@ -6,7 +6,7 @@ propeller 5868-9 of NACA TR-640; docs/methods/propeller.md derives the equations
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -26,7 +26,7 @@ PLANFORM = np.array([
 HUB, TIP, STATIONS, BISECTIONS = 0.20, 0.995, 24, 40
 MAX_J, MAX_TWIST_DEG, MIN_MACH, MAX_MACH = 1.25, 4.0, 0.5, 0.8
 J_TERMS, ANGLE_TERMS, MACH_TERMS = 10, 4, 3
-AT_ONCE = 4096  # values up to which a polynomial is worked out all powers at once
+AT_ONCE = 2000  # values up to which a polynomial is worked out all powers at once
 
 
 @dataclass(frozen=True)
@@ -213,20 +213,28 @@ def _horner(c: FloatArray, x: FloatArray, m: FloatArray) -> FloatArray:
 
     Few values: the Mach terms of every power at once (numpy's calls are what costs). Many: power by power (memory is).
     """
+    m2 = m * m
     if m.size > AT_ONCE:
-        return _horner_of([c[a, 0] + c[a, 1] * m + c[a, 2] * (m * m) for a in range(J_TERMS)], x)
-    by_mach = np.moveaxis(c, 1, 0).reshape(MACH_TERMS, J_TERMS, *(1,) * (m.ndim - 1), -1)
-    terms = by_mach[1] * m
-    terms += by_mach[0]
-    terms += by_mach[2] * (m * m)
-    return _horner_of(terms, x)
+        return _horner_of((_mach_terms(c[a, 0], c[a, 1], c[a, 2], m, m2) for a in range(J_TERMS - 1, -1, -1)), x)
+    constant, linear, square = (c[:, k].reshape(J_TERMS, *(1,) * (m.ndim - 1), -1) for k in range(MACH_TERMS))
+    return _horner_of(reversed(_mach_terms(constant, linear, square, m, m2)), x)
 
 
-def _horner_of(terms: Sequence[FloatArray] | FloatArray, x: FloatArray) -> FloatArray:
-    """sum terms[a] x^a."""
-    total = terms[-1] * x
-    for a in range(J_TERMS - 2, 0, -1):
-        total += terms[a]
+def _mach_terms(constant: FloatArray, linear: FloatArray, square: FloatArray, m: FloatArray, m2: FloatArray) -> FloatArray:
+    """constant + linear m + square m^2."""
+    terms = linear * m
+    terms += constant
+    terms += square * m2
+    return np.asarray(terms)
+
+
+def _horner_of(terms: Iterator[FloatArray], x: FloatArray) -> FloatArray:
+    """The polynomial in x of these terms, the highest power's first."""
+    total = next(terms) * x
+    last = next(terms)
+    for term in terms:
+        total += last
         total *= x
-    total += terms[0]
+        last = term
+    total += last
     return np.asarray(total)
