@@ -244,7 +244,7 @@ def _set(table: Any, cell: Cell, value: Any) -> None:
         table.pop("arm", None)
         table.pop("arm_range", None)
         if value is not None:
-            table["arm_range" if isinstance(value, list) else "arm"] = _item(value)
+            table["arm_range" if isinstance(value, list) else "arm"] = item(value)
         return
     *path, key = cell.key.split(".")
     for name in path:
@@ -256,20 +256,20 @@ def _set(table: Any, cell: Cell, value: Any) -> None:
     if value is None:
         table.pop(key, None)
     else:
-        table[key] = _item(value)
+        table[key] = item(value)
 
 
-def _item(value: Any) -> Any:
+def item(value: Any) -> Any:
     """A plain value as TOML on one line: lists as arrays, tables within as inline tables."""
     if isinstance(value, dict):
         found: Any = tomlkit.inline_table()
         for key, inner in value.items():
-            found[key] = _item(inner)
+            found[key] = item(inner)
         return found
     if isinstance(value, list):
         found = tomlkit.array()
         for inner in value:
-            found.append(_item(inner))
+            found.append(item(inner))
         return found
     return tomlkit.item(value)
 
