@@ -24,7 +24,7 @@ from ownship.words.figures import Figure, number_text
 
 THEMES = (("", "as the device"), ("light", "light"), ("night", "night"))
 THEME, YEAR_S = "ownship-theme", 31_536_000
-SCREENS = (("Flight", "/"), ("Cockpit", "/cockpit"))
+SCREENS = (("Flight", "/"), ("Cockpit", "/cockpit"), ("Airframe", "/airframe"))
 MISSING = {"Not Found": "There is no such page.", "Method Not Allowed": "This page does not take that."}
 
 
