@@ -11,15 +11,13 @@ from ownship.aeroplane.weighing import usual_errors
 from ownship.errors import BadInput
 from ownship.ownership.entries import Entry, Flight, FuelAdded, FuelSeen, OilAdded, TankContents, standing
 from ownship.ownership.fuel_aboard import (
-    Flow,
-    burn_of,
-    flow_shown,
     fuel_aboard,
     fuel_flaw,
     oil_per_hour,
     refuse_more_than_holds,
     refuse_too_much_added,
 )
+from ownship.ownership.fuel_flow import Flow, burn_of, flow_shown
 from ownship.units import from_si, to_si
 
 START = datetime(2026, 7, 1, 12, tzinfo=UTC)
@@ -169,9 +167,9 @@ def test_the_flow_of_three_flights_by_hand():
     """Burns 7, 8, 9 gal in an hour each: mean 8, sd of one flight 1."""
     of = entries(*(flight(n, 1.0, fuel_before=fuel(20, 20), fuel_after=fuel(20 - burn, 20))
                    for n, burn in ((1, 7), (2, 8), (3, 9))))
-    flow = flow_shown(of, "N0160T", TANKS)
+    flow = flow_shown(of, "N0160T", TANKS, ERRORS)
     assert [float(from_si(x, "usgal/h")) for x in flow.overall_m3_s] == pytest.approx([8, 1])
-    assert flow_shown(of[:2], "N0160T", TANKS).overall_m3_s is None
+    assert flow_shown(of[:2], "N0160T", TANKS, ERRORS).overall_m3_s is None
 
 
 def test_the_band_lies_within_what_a_tank_holds():
@@ -246,3 +244,41 @@ def test_oil_hours_from_the_flights_where_no_meter_was_read():
     of = entries(OilAdded(quart(1)), flight(2, 2.0), OilAdded(quart(1)))
     assert oil_per_hour(of, "N0160T").hours_s == 7200
     assert oil_per_hour(entries(OilAdded(quart(1))), "N0160T") is None
+
+
+def noted(*burns, by="dipstick"):
+    """Flights of an hour each that note their fuel before and after."""
+    return entries(*(flight(n, 1.0, fuel_before=fuel(20, 20, by), fuel_after=fuel(20 - burn, 20, by)) for n, burn in enumerate(burns, 1)))
+
+
+def test_flights_that_agree_by_chance_do_not_make_the_flow_exact():
+    """Four levels known to 1 US gal each: 2 of a burn, and of the mean of three flights of an hour 2 sqrt(3) / 3 = 1.155 US gal/h."""
+    flow = flow_shown(noted(8, 8, 8), "N0160T", TANKS, ERRORS)
+    assert float(from_si(flow.overall_m3_s[1], "usgal/h")) == pytest.approx(0.0, abs=1e-9)
+    assert float(from_si(flow.mean_sd_m3_s, "usgal/h")) == pytest.approx(2 / 3**0.5)
+    rough = flow_shown(noted(8, 8, 8, by="gauge"), "N0160T", TANKS, ERRORS)
+    assert float(from_si(rough.mean_sd_m3_s, "usgal/h")) == pytest.approx(4 * 25 / 4 / 2 / 3**0.5)
+
+
+def test_a_wide_scatter_widens_the_mean_too():
+    flow = flow_shown(noted(2, 8, 14), "N0160T", TANKS, ERRORS)
+    assert float(from_si(flow.mean_sd_m3_s, "usgal/h")) == pytest.approx(6 / 3**0.5)
+
+
+def test_the_error_of_the_flow_is_the_same_in_every_flight_and_adds_up():
+    """Full within 0.5 US gal, then three flights of an hour: scatter 0.3 each by squares, the flow's 0.2 over 3 h as a whole."""
+    flow = Flow((float(to_si(8, "usgal/h")), float(to_si(0.3, "usgal/h"))), {}, 9, float(to_si(0.2, "usgal/h")))
+    of = entries(FuelSeen("main", gal(30), "dipstick"), *(flight(n, 1.0) for n in (2, 3, 4)))
+    level = aboard(of, ONE, flow).total
+    dip = float(from_si(ERRORS.fuel_dipstick_m3, "usgal"))
+    assert float(from_si(level.sd_m3, "usgal")) == pytest.approx((dip**2 + 3 * 0.3**2 + (3 * 0.2) ** 2) ** 0.5)
+    assert in_gal(level) == pytest.approx(6)
+
+
+@given(st.lists(st.floats(3, 12), min_size=3, max_size=8), st.sampled_from(["full", "mark", "dipstick", "gauge"]))
+def test_fuel_by_the_clock_is_never_known_better_than_the_dips_behind_its_flow(burns, by):
+    flow = flow_shown(noted(*burns, by=by), "N0160T", TANKS, ERRORS)
+    of = entries(FuelSeen("main", gal(20), "mark"), flight(2, 1.0))
+    level = aboard(of, ONE, flow).total
+    assert level.sd_m3 >= (ERRORS.fuel_mark_m3**2 + (flow.mean_sd_m3_s * 3600) ** 2) ** 0.5 - 1e-12
+    assert flow.mean_sd_m3_s > 0

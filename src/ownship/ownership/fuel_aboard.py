@@ -1,4 +1,4 @@
-"""Fuel on board now, by tank, with band and since when; the flow that the flights show; oil per hour.
+"""Fuel on board now, by tank, with band and since when; oil per hour.
 
 The last level that somebody knew (filled to full or to a mark, dipped, noted after a flight), then what was added and what
 flights burnt since. Usable fuel throughout. What nobody noted is not known, never guessed. docs/methods/log.md.
@@ -7,8 +7,8 @@ flights burnt since. Usable fuel throughout. What nobody noted is not known, nev
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
@@ -17,6 +17,8 @@ from ownship.aeroplane.weighing import InputErrors
 from ownship.errors import BadInput
 from ownship.ownership.entries import Entry, Flight, FuelAdded, FuelSeen, OilAdded, TankContents, of_kind
 from ownship.ownership.flights import FEWEST, NORMAL_95, student_95
+from ownship.ownership.fuel_flow import Flow, burn_noted_m3, burn_of, flow_shown
+from ownship.ownership.fuel_flow import level_sd_m3 as level_sd_m3  # noqa: PLC0414 - also read from here
 from ownship.units import from_si, to_si
 from ownship.words.figures import number_text
 
@@ -26,12 +28,14 @@ NEVER = "not every tank was seen, filled or noted yet"
 
 @dataclass(frozen=True)
 class Level:
-    """An amount of usable fuel with one sd of its error, m3, and since when it rests on something somebody saw."""
+    """An amount of usable fuel with one sd of its error, m3, and since when it rests on something somebody saw; burnt_s: flight
+    time by a flow since then, over which the error of the flow itself adds up."""
 
     usable_m3: float
     sd_m3: float
     since: datetime
     known_by: str
+    burnt_s: float = 0.0
 
     def band_m3(self, full_m3: float) -> tuple[float, float]:
         """5 and 95 % points, within what a tank can hold: no tank has less than nothing or more than full."""
@@ -61,15 +65,6 @@ class FuelAboard:
 
 
 @dataclass(frozen=True)
-class Flow:
-    """What an hour burns: mean and one sd of a single flight's flow, by phase and over the flight time; m3/s."""
-
-    overall_m3_s: tuple[float, float] | None = None
-    phases_m3_s: Mapping[str, tuple[float, float]] = field(default_factory=dict)
-    flights: int = 0
-
-
-@dataclass(frozen=True)
 class OilRate:
     """Oil used an hour: m3/s with 5 and 95 % (None below three spans), over how many hours and spans."""
 
@@ -79,45 +74,6 @@ class OilRate:
     hours_s: float
     spans: int
     words: str
-
-
-# ---- flow
-
-
-def burn_noted_m3(f: Flight, tanks: Iterable[str]) -> float | None:
-    """What a flight burnt by its own notes: before - after over every tank; None where one is not noted."""
-    before, after = ({t.tank: t.usable_m3 for t in of} for of in (f.fuel_before, f.fuel_after))
-    names = set(tanks)
-    if not names or not names <= before.keys() or not names <= after.keys():
-        return None
-    return sum(before[n] - after[n] for n in names)
-
-
-def flow_shown(entries: Iterable[Entry], aeroplane: str, tanks: Sequence[Tank]) -> Flow:
-    """Mean flow over flight time and the sd of one flight's, from flights that note fuel before and after.
-
-    mean = sum burn / sum time; sd = sqrt(sum (burn - mean t)^2 / (n - 1)) / mean t. Below three such flights: none.
-    """
-    noted = [(b, f.flight_s) for _, f in of_kind(entries, Flight, aeroplane)
-             if (b := burn_noted_m3(f, (t.id for t in tanks))) is not None and b > 0 and f.flight_s > 0]
-    if len(noted) < FEWEST:
-        return Flow(None, {}, len(noted))
-    mean = sum(b for b, _ in noted) / sum(t for _, t in noted)
-    length = sum(t for _, t in noted) / len(noted)
-    sd = math.sqrt(sum((b - mean * t) ** 2 for b, t in noted) / (len(noted) - 1)) / length
-    return Flow((mean, sd), {}, len(noted))
-
-
-def burn_of(f: Flight, tanks: Sequence[Tank], flow: Flow | None) -> tuple[float, float] | None:
-    """(burn, sd) of a flight in m3: by its phases where each has a flow, else by the flow over its flight time; None: none."""
-    if flow is None:
-        return None
-    if f.phases_s and all(name in flow.phases_m3_s for name, _ in f.phases_s):
-        parts = [(s * flow.phases_m3_s[name][0], s * flow.phases_m3_s[name][1]) for name, s in f.phases_s]
-        return sum(p[0] for p in parts), sum(p[1] for p in parts)  # errors of phases go together: a rich engine is rich in all
-    if flow.overall_m3_s is None:
-        return None
-    return f.flight_s * flow.overall_m3_s[0], f.flight_s * flow.overall_m3_s[1]
 
 
 # ---- aboard
@@ -143,7 +99,7 @@ def fuel_aboard(entries: Iterable[Entry], aeroplane: str, tanks: Sequence[Tank],
     if not tanks:
         raise BadInput(f"The record of {aeroplane or 'this aeroplane'} has no [[tanks]]; add them with capacity and unusable.")
     kept = tuple(entries)
-    used = flow_shown(kept, aeroplane, tanks) if flow is None else flow
+    used = flow_shown(kept, aeroplane, tanks, errors) if flow is None else flow
     none = "not seen, filled or noted yet; dip it and write `ownship fuel seen`"
     state = _State({t.id: t for t in tanks}, {t.id: none for t in tanks})
     for _, entry, step in sorted(_steps(kept, aeroplane, at), key=lambda x: (x[0], x[1].number, x[2])):
@@ -191,15 +147,6 @@ def _see(state: _State, seen: TankContents, moment: datetime, errors: InputError
     _sum(state)
 
 
-def level_sd_m3(tank: Tank, usable_m3: float, known_by: str, errors: InputErrors) -> float:
-    """One sd of a level by how it is known (practice.md 1.8): a clock's grows with what is gone from full; a flow meter is
-    taken as a clock; what is unknown as a gauge."""
-    gone = max(tank.usable_m3 - usable_m3, 0.0)
-    by = {"full": errors.fuel_full_m3, "mark": errors.fuel_mark_m3, "dipstick": errors.fuel_dipstick_m3,
-          "clock": errors.fuel_clock_1 * gone, "flow meter": errors.fuel_clock_1 * gone}
-    return by.get(known_by, errors.fuel_gauge_1 * tank.capacity_m3)
-
-
 def _by_difference(state: _State, name: str) -> None:
     assert state.total is not None
     seen = [v for v in state.levels.values() if isinstance(v, Level)]
@@ -245,7 +192,7 @@ def _add(state: _State, added: FuelAdded, entry: Entry, errors: InputErrors) -> 
 
 
 def _more(level: Level, amount_m3: float) -> Level:
-    return Level(level.usable_m3 + amount_m3, level.sd_m3, level.since, level.known_by)
+    return replace(level, usable_m3=level.usable_m3 + amount_m3)
 
 
 def level_m3(tank: Tank, level: str) -> float | None:
@@ -259,12 +206,23 @@ def _fly(state: _State, f: Flight, entry: Entry, errors: InputErrors, flow: Flow
     """What a flight leaves: its own notes, else the burn off the total and, with one tank, off that."""
     noted = {t.tank for t in f.fuel_after}
     if not state.tanks.keys() <= noted:
-        _burn(state, burn_of(f, list(state.tanks.values()), flow), entry)
+        burn = burn_of(f, list(state.tanks.values()), flow)
+        _burn(state, None if burn is None else _Burn(*burn, f.flight_s, flow.mean_sd_m3_s), entry)
     for contents in f.fuel_after:
         _see(state, contents, f.on_blocks, errors)
 
 
-def _burn(state: _State, burn: tuple[float, float] | None, entry: Entry) -> None:
+@dataclass(frozen=True)
+class _Burn:
+    """What a flight burnt with its own error (m3), its time (s), and one sd of the flow that every flight shares (m3/s)."""
+
+    burn_m3: float
+    sd_m3: float
+    flight_s: float
+    mean_sd_m3_s: float
+
+
+def _burn(state: _State, burn: _Burn | None, entry: Entry) -> None:
     if burn is None:
         why = (f"the flight of {entry.moment:%Y-%m-%d} (entry {entry.number}) does not note its fuel after, and no flow of this "
                "aeroplane is known: three flights with fuel before and after give one")
@@ -272,18 +230,21 @@ def _burn(state: _State, burn: tuple[float, float] | None, entry: Entry) -> None
         state.total, state.why = None, why
         return
     if state.total is not None:
-        state.total = _less(state.total, *burn)
+        state.total = _less(state.total, burn)
     if len(state.levels) == 1:
         (name, level), = state.levels.items()
-        state.levels = {name: _less(level, *burn) if isinstance(level, Level) else level}
+        state.levels = {name: _less(level, burn) if isinstance(level, Level) else level}
         return
     why = (f"not known: the flight of {entry.moment:%Y-%m-%d} (entry {entry.number}) does not say which tank it burnt; dip this "
            "tank")
     state.levels = {k: why if isinstance(v, Level) else v for k, v in state.levels.items()}
 
 
-def _less(level: Level, burn_m3: float, sd_m3: float) -> Level:
-    return Level(level.usable_m3 - burn_m3, math.hypot(level.sd_m3, sd_m3), level.since, "clock")
+def _less(level: Level, b: _Burn) -> Level:
+    """Less a burn: variances of flights add, the shared error of the flow acts over all the time since: e^2 ((T + t)^2 - T^2)."""
+    time = level.burnt_s + b.flight_s
+    shared = b.mean_sd_m3_s**2 * (time**2 - level.burnt_s**2)
+    return Level(level.usable_m3 - b.burn_m3, math.sqrt(level.sd_m3**2 + b.sd_m3**2 + shared), level.since, "clock", time)
 
 
 def _answer(state: _State, at: datetime, landed: list[datetime]) -> FuelAboard:
