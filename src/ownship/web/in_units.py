@@ -50,7 +50,7 @@ WORDS = {"usgal": "US gallons", "l": "litres", "lb": "pounds", "kg": "kilograms"
          "sm": "statute miles", "ft": "feet", "m": "metres", "kt": "knots", "mph": "statute miles an hour",
          "km/h": "kilometres an hour", "C": "degrees Celsius", "F": "degrees Fahrenheit", "inHg": "inches of mercury",
          "hPa": "hectopascals"}
-PEOPLE = re.compile(r"margins\.(station|group|seats)\.|more\.payload|load")
+PEOPLE = re.compile(r"margins\.(station|group|seats)\.|more\.payload")
 RUNWAY = re.compile(r"margins\.runway\.|runways\.|cards\.take_off\.(?!first_minute_climb)")
 HINT = re.compile(r"(?<![\w.])(\d[\d.]*) (lb|usgal|ft|C|inHg|kt)\b")
 
