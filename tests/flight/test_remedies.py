@@ -411,3 +411,17 @@ def test_a_shift_over_the_autumn_clock_change_is_counted_in_real_hours():
     times = [c for c in changes_of(altered(demo(), data)) if c.kind == "time"]
     assert [c.after for c in times if "1 h later" in c.words] == ["01:15"]
     assert all(c.after != "23:15" for c in times)
+
+
+def test_a_flight_with_nobody_aboard_has_one_sentence():
+    found = remedies(altered(demo(), {**demo().request_data, "loads": []}))
+    assert not found.remedies and "add the people aboard to [[loads]]" in found.words
+
+
+def test_where_the_air_is_that_of_another_hour_the_answer_says_when_it_would_do():
+    """Typed for 06:00, flown at 15:00: nothing of it holds; from 05:00 it does."""
+    data = {**fixed(), "planned_departure": at(6)}
+    data["loads"] = data["loads"][:2]
+    found = remedies(altered(demo(), data))
+    assert not found.remedies
+    assert "more are not known" in found.words and "it would first be met leaving at 05:" in found.words

@@ -26,7 +26,7 @@ from ownship.flight.screen_load import IS_OUTSIDE, IS_TIGHT, IS_WITHIN
 from ownship.flight.screening import Candidates, Screen, Screened
 from ownship.flight.situation import Situation
 from ownship.flight.when import clock_runs, first_met, half_hours
-from ownship.words.verdicts import NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
+from ownship.words.verdicts import ADVICE, NOT_KNOWN, ORDER, OUTSIDE, TIGHT, WITHIN, Verdict
 from ownship.world.zones import zone_at
 
 IntArray = NDArray[np.int_]
@@ -100,6 +100,8 @@ def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
     before = before or judge(s)
     if before.verdict == WITHIN:
         return Found((), "The flight is within limits as asked; nothing must change.", 0, 0)
+    if not s.request.loads:
+        return Found((), "No remedy can be searched: no load is given; add the people aboard to [[loads]].", 0, 0)
     changes = changes_of(s)
     screen = screen_of(s, changes)
     say(f"{len(changes)} changes that can be made")
@@ -254,6 +256,11 @@ def sentence_of(changes: Sequence[Change], verdict: Verdict) -> str:
     return f"{text[:1].upper()}{text[1:]}: {verdict}."
 
 
+def _known_at(s: Situation, m: Margin, judge: Judge) -> str:
+    """From which half hour of the day a limit that is not known would be known and met; "" where there is none."""
+    return hour_words(s, m, judge) if not m.id.startswith(HOURLESS) and first_met(s, m.id, judge)[0] is not None else ""
+
+
 def _moves_leaving(s: Situation, m: Margin) -> bool:
     return s.leave_again is not None and "leave_again" in m.id
 
@@ -266,9 +273,11 @@ def nothing_works(before: Assessment, screen: Screen, options: Sequence[Option],
     never = _never(screen.rate(candidates(screen, changes, [(), *(o.changes for o in options)])), unmet)
     broken = [m for m in never if m.verdict == OUTSIDE]
     if not broken:
-        unknown = [m for m in never if m.verdict == NOT_KNOWN]
+        unknown = sorted((m for m in never if m.verdict == NOT_KNOWN), key=lambda m: m.kind == ADVICE)  # what binds is named first
         if unknown:
-            return f"{start} Not known whatever is changed: {unknown[0].name}{_where(unknown[0])}: {unknown[0].words}"
+            m, more = unknown[0], len(unknown) - 1
+            also = f" {more} more {'is' if more == 1 else 'are'} not known." if more else ""
+            return f"{start} Not known whatever is changed: {m.name}{_where(m)}: {m.words}{also}{_known_at(screen.s, m, judge)}"
         alone = [_met_words(m, screen, judge) for m in unmet if m.verdict == OUTSIDE][:MOST_NAMED]
         return " ".join([f"{start} Each limit could be met, but not all of them at once.", *(x[:1].upper() + x[1:] for x in alone)])
     return f"{start} What cannot be met: {_met_words(broken[0], screen, judge)}"
