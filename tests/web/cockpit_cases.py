@@ -34,7 +34,7 @@ def views(plan, cases):
 def event(kind, seconds, about="", run="a", drift=0.0, began=BEGAN, **more):
     """An event so many seconds after the run began; drift: ms by which the device's clock then differs from its stopwatch."""
     mono = seconds * 1000.0
-    return {"id": f"{kind}-{about}-{seconds}-{run}", "kind": kind, "about": about, "wall_ms": began + mono + drift, "mono_ms": mono, "run": run,
+    return {"id": f"{kind}-{about}-{seconds}-{run}".replace(" ", "_"), "kind": kind, "about": about, "wall_ms": began + mono + drift, "mono_ms": mono, "run": run,
             "began_ms": began, **more}
 
 

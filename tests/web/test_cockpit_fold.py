@@ -104,7 +104,7 @@ def test_a_tank_that_does_not_feed_is_gone_from_everything_at_once(flight):
     assert after["ground_by_ms"] == pytest.approx(BEGAN + (plan["end_s"] + by) * 1000, abs=3000)
     assert after["ground_by_ms"] <= before["ground_by_ms"] and after["next"]["latest_ms"] <= before["next"]["latest_ms"]
     assert middle(lost) <= 1e-4 or after["ground_by_ms"] < before["ground_by_ms"] - 60_000
-    assert after["change"] is None and after["order"].startswith("Select right now" if before["tank"] == "left" else "Stay on right")
+    assert after["change"] is None and after["order"].startswith("Change to right" if before["tank"] == "left" else "Stay on right")
     pairs = {x["ident"]: x for x in before["near"]}
     assert all(x["left"]["low"] <= pairs[x["ident"]]["left"]["low"] for x in after["near"])
 
@@ -144,6 +144,15 @@ def test_fuel_is_the_start_less_what_each_tank_fed_whatever_is_pressed_when():
         assert sum(v["mid"] for v in view["by_tank"].values()) == pytest.approx(view["fuel"]["mid"], abs=1e-12)
         planned = 650 / 600 * plan["parts"][0]["burn_m3"][0] + 550 / (plan["parts"][1]["end_s"] - 600) * plan["parts"][1]["burn_m3"][0]
         assert start - view["fuel"]["mid"] == pytest.approx(planned, rel=1e-6)
+
+
+def test_a_take_off_noted_soon_after_the_blocks_has_burnt_the_planned_taxi_all_the_same():
+    """Whoever notes both at once has taxied before: never more fuel than planned."""
+    asked = ask({})
+    plan = cockpit_data(asked)
+    soon = views(plan, [([event("off blocks", 0), event("taken off", 20)], now(20))])[0]
+    assert soon["fuel"]["mid"] * GAL == pytest.approx(asked.answer.timeline[1].fuel_left.value, abs=0.02)
+    assert soon["by_tank"]["left"]["mid"] * GAL == pytest.approx(asked.answer.timeline[1].fuel_by_tank["left"].value, abs=0.02)
 
 
 def test_the_next_change_early_late_and_in_time():

@@ -11,7 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from ownship.errors import OwnshipError
-from ownship.web import access, api, devices, flight_papers, map_data, pages, papers_screen, places_field, undo, units_page
+from ownship.web import access, api, cockpit, devices, flight_papers, map_data, pages, papers_screen, places_field, undo, units_page
 from ownship.web.flying import ask
 
 REFUSED: dict[int | str, dict[str, Any]] = {422: {"description": "One sentence: what was given, what is allowed, what to do."}}
@@ -51,5 +51,5 @@ def create_app(who: access.Access | None = None) -> FastAPI:
 
 def _screens(app: FastAPI) -> None:
     """The other screens, each a module with its router."""
-    for screen in (undo, devices, places_field, units_page, flight_papers, papers_screen):
+    for screen in (undo, devices, places_field, units_page, flight_papers, papers_screen, cockpit):
         app.include_router(screen.router)

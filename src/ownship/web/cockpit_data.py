@@ -29,6 +29,7 @@ from ownship.papers.exchange import to_json
 from ownship.physics.wind import wind_triangle
 from ownship.units import from_si, parse
 from ownship.web.flying import DEMO, Asked
+from ownship.web.in_units import Units, shown
 from ownship.words.cautions import cautions_for
 from ownship.words.figures import Figure
 from ownship.world.aerodromes import Aerodrome
@@ -44,8 +45,11 @@ NEAR_WORDS = ("Straight from the nearest point of the route, level at the cruise
               "and surface known, and the covered landing distance fits in calm air at the take-off weight.")
 
 
-def cockpit_data(asked: Asked) -> dict[str, Any] | None:
-    """The flight of an address for the Cockpit; None where there is no flight that can be flown (the page says so)."""
+def cockpit_data(asked: Asked, units: Units | None = None) -> dict[str, Any] | None:
+    """The flight of an address for the Cockpit; None where there is no flight that can be flown (the page says so).
+
+    units: what a person wants to read; figures stay in SI, words and the factor beside them follow.
+    """
     s, a = asked.situation, asked.answer
     if s is None or a is None or not a.timeline:
         return None
@@ -58,8 +62,9 @@ def cockpit_data(asked: Asked) -> dict[str, Any] | None:
             "aeroplane": s.record.identity.registration, "title": " - ".join(p.name for p in s.points),
             "origin": s.points[0].name, "destination": s.points[-1].name, "verdict": a.verdict, "sentence": a.sentence,
             "blocks_ms": _ms(s.departure), "offset_min": _offset_min(s.departure),
-            "unit": {"words": "US gal", "per_m3": float(from_si(1.0, "usgal"))},
-            **_burn(flown, plan, s), **_needs(s, flown, a), **_way(s, flown), "legs": _legs(a), "last_points": _last_points(s, a),
+            "unit": _unit(units or {}),
+            **_burn(flown, plan, s), **_needs(s, flown, a), **_way(s, flown), "legs": _legs(a, units or {}),
+            "last_points": _last_points(s, a),
             "heat_s": HEAT_CHECK_S, "heat_words": HEAT_WORDS, "near_words": NEAR_WORDS,
             "warnings": [f"{w.get('place', '')}: {w['text']}".removeprefix(": ") for w in a.warnings],
             "cautions": list(cautions_for(("cockpit", "tanks", "fuel"))), "timeline": to_json(a)["timeline"]}
@@ -69,6 +74,12 @@ def flight_id(aeroplane: str, request: dict[str, Any]) -> str:
     """The same for the same aeroplane and request, whatever the order of the address: what events are kept under."""
     text = json.dumps([aeroplane, request], sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:24]
+
+
+def _unit(units: Units) -> dict[str, Any]:
+    """How fuel is shown: the word, and how many of it are one m3."""
+    unit = units.get("fuel", "usgal")
+    return {"words": unit, "per_m3": float(from_si(1.0, unit, "volume"))}
 
 
 def _ms(moment: datetime) -> int:
@@ -140,13 +151,14 @@ def _way(s: Situation, flown: Flown) -> dict[str, Any]:
     return {"fixes": fixes, "near": _near(s, flown)}
 
 
-def _legs(a: Assessment) -> list[dict[str, Any]]:
+def _legs(a: Assessment, units: Units) -> list[dict[str, Any]]:
     """Each leg with its headings, whole degrees; compass null: no deviation card."""
     def degrees(f: Figure | None) -> int | None:
         return None if f is None else round(f.value) % 360 or 360
 
     return [{"start": g.start, "end": g.end, "compass": degrees(g.heading_compass), "magnetic": degrees(g.heading_magnetic),
-             "true": degrees(g.heading_true), "distance": g.distance.text(0), "groundspeed": g.groundspeed.text(0)} for g in a.legs]
+             "true": degrees(g.heading_true), "distance": shown(g.distance, units).text(0),
+             "groundspeed": shown(g.groundspeed, units).text(0)} for g in a.legs]
 
 
 def _near(s: Situation, flown: Flown) -> list[dict[str, Any]]:

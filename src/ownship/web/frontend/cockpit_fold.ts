@@ -96,8 +96,14 @@ class Flight {
 
   begin(s: number, ms: number): void { this.running = true; this.t = s; this.off = ms; this.since = ms; this.changes.push({ tank: this.tank, since: ms }); }
 
+  // A take-off noted sooner than planned has burnt what start, taxi and run-up are planned to burn all the same.
   lift(ms: number): void {
-    this.p = this.plan.take_off_s;
+    while (this.plan.take_off_s - this.p > TINY) {
+      const part = this.plan.parts[this.part(this.p)] as Plan["parts"][number];
+      const step = Math.min(this.plan.take_off_s - this.p, part.end_s - this.p, this.border());
+      this.burn(part.burn_m3.map((b) => (b * step) / (part.end_s - part.start_s)));
+      this.p += step;
+    }
     this.up = ms;
     if (!this.chosen) {
       const segment = this.planned(this.p);
@@ -231,7 +237,7 @@ function order_of(f: Flight, tank: string): string {
   const alive = Object.keys(f.left).filter((k) => !f.dead.has(k)).sort((a, b) => middle(f.left[b] as Draws) - middle(f.left[a] as Draws));
   const selected = tank.split("+").some((k) => f.dead.has(k));
   if (!alive.length) return "No tank is noted as feeding: land.";
-  return selected ? `Select ${alive[0]} now: ${[...f.dead].join(" and ")} does not feed.` : `Stay on ${tank}: ${[...f.dead].join(" and ")} does not feed.`;
+  return `${selected ? `Change to ${alive[0]}` : `Stay on ${tank}`}: ${[...f.dead].join(" and ")} does not feed.`;
 }
 
 // When the tank selected runs dry by the low end of its fuel at the flow of this phase.
