@@ -55,8 +55,7 @@ def assess(s: Situation) -> Assessment:
     shown are those of the calibration that leaves less at landing. BadInput where the request cannot be read as a
     flight; everything else that is missing makes its margins not known.
     """
-    aboard = aboard_of(s)
-    flights = fly(s, aboard)
+    aboard, flights = _flown(s)
     governing = governing_of(flights)
     plan = tank_plan_of(s, aboard, governing)
     moments = moments_of(s, aboard, governing, plan)
@@ -78,9 +77,17 @@ def assess(s: Situation) -> Assessment:
 
 def flights_of(s: Situation) -> tuple[list[Flown], list[TankPlan | None], str]:
     """Every calibration's flight with its tank plan, as `assess` flies them; none: the reason in words."""
-    aboard = aboard_of(s)
-    flights = fly(s, aboard)
+    aboard, flights = _flown(s)
     return flights, [tank_plan_of(s, aboard, f) for f in flights], "" if flights else s.no_model or aboard.missing
+
+
+def _flown(s: Situation) -> tuple[Aboard, list[Flown]]:
+    """What is aboard and the flight by each calibration: worked out once for a situation, however often it is asked for."""
+    if "flown" not in s.worked_out:
+        aboard = aboard_of(s)
+        s.worked_out["flown"] = (aboard, fly(s, aboard))
+    aboard, flights = s.worked_out["flown"]
+    return aboard, list(flights)
 
 
 def governing_of(flights: list[Flown]) -> Flown | None:

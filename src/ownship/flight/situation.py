@@ -62,6 +62,11 @@ class Situation:
         return Chance(self.seed, self.draws)
 
     @cached_property
+    def worked_out(self) -> dict[str, Any]:
+        """What follows from this situation alone, by name, kept for whoever asks for it again."""
+        return {}
+
+    @cached_property
     def points(self) -> tuple[Point, ...]:
         """Departure, via, destination."""
         names = (self.request.origin, *self.request.via, self.request.destination)
