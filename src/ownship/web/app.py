@@ -11,7 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
 from ownship.errors import OwnshipError
-from ownship.web import access, api, cockpit, devices, flight_papers, map_data, pages, papers_screen, places_field, undo, units_page
+from ownship.web import access, api, map_data, pages, screens
 from ownship.web.flying import ask
 
 REFUSED: dict[int | str, dict[str, Any]] = {422: {"description": "One sentence: what was given, what is allowed, what to do."}}
@@ -23,7 +23,7 @@ def create_app(who: access.Access | None = None) -> FastAPI:
     app.state.access = who or access.Access()
     app.middleware("http")(partial(access.guard, app.state.access))
     app.mount("/static", StaticFiles(packages=[("ownship.web", "static")]), name="static")
-    _screens(app)
+    screens.include(app)
     map_data.into(app, pages.environment())
 
     @app.get("/", response_class=HTMLResponse, openapi_extra=api.parameters(), responses=REFUSED)
@@ -47,9 +47,3 @@ def create_app(who: access.Access | None = None) -> FastAPI:
         return pages.refused(request, str(error))
 
     return app
-
-
-def _screens(app: FastAPI) -> None:
-    """The other screens, each a module with its router."""
-    for screen in (undo, devices, places_field, units_page, flight_papers, papers_screen, cockpit):
-        app.include_router(screen.router)
