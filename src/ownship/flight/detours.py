@@ -258,7 +258,7 @@ def _best(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome]
         possible = [c for c in changes_of(here) if c.kind in only]
         if not _load_fits(here, [c for c in possible if c.fuel_m3]):
             return None
-        options = screened(screen_of(here, possible), possible, costs_of(s), at_once=2)
+        options = screened(screen_of(here, possible), possible, costs_of(s), at_once=2, aim=IS_WITHIN)
     except (BadInput, NotPossible):
         return None
     for option in [o for o in options if o.verdict <= IS_WITHIN][:2]:

@@ -22,7 +22,7 @@ from ownship.flight.changes import Change, changes_of, costs_of, edited
 from ownship.flight.combining import AT_ONCE, Sets, members, not_more_than, sized
 from ownship.flight.combining import combinations_of as combinations_of  # noqa: PLC0414 (its name here, for whoever searches)
 from ownship.flight.margins import Margin
-from ownship.flight.screen_load import IS_OUTSIDE, IS_TIGHT, IS_WITHIN
+from ownship.flight.screen_load import IS_TIGHT, IS_WITHIN
 from ownship.flight.screening import Candidates, Screen, Screened
 from ownship.flight.situation import Situation
 from ownship.flight.when import clock_runs, first_met, half_hours
@@ -105,11 +105,11 @@ def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
     changes = changes_of(s)
     screen = screen_of(s, changes)
     say(f"{len(changes)} changes that can be made")
-    options = screened(screen, changes, costs_of(s))
-    say(f"{len(options)} combinations screened")
     found: list[Remedy] = []
     tried = 0
     for aim in (IS_WITHIN, IS_TIGHT) if before.verdict != TIGHT else (IS_WITHIN,):
+        options = screened(screen, changes, costs_of(s), aim=aim)
+        say(f"{len(options)} combinations screened")
         least = max(aim, ORDER.index(reachable))
         for option in islice(_worth_trying(options, aim, changes), MOST_ASSESSED):
             remedy = confirmed(s, before, [changes[i] for i in option.changes], option.cost, ORDER[least], judge)
@@ -134,12 +134,14 @@ def screen_of(s: Situation, changes: Sequence[Change]) -> Screen:
     return Screen(s, profiles)
 
 
-def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float], at_once: int = AT_ONCE) -> list[Option]:
+def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float], at_once: int = AT_ONCE,
+             aim: int = IS_TIGHT) -> list[Option]:
     """Combinations judged by the screening, cheapest first, fewer changes first where the cost is the same.
 
     Left out are those that only add to one already within limits, and those flown otherwise whose load and fuel leave a
-    runway outside by more than another burn could mend. Where the load at the ramp or without fuel is outside no flight
-    is looked at, and no time is counted.
+    runway outside by more than another burn could mend. aim: the worst verdict that is of use; where the load at the ramp
+    or without fuel, or the runways by what is burnt, already stand in its way, nothing more is looked at, the verdict is
+    the best there can be, and no time is counted.
     """
     found: list[Option] = []
     passing: list[tuple[int, ...]] = []
@@ -147,17 +149,21 @@ def screened(screen: Screen, changes: Sequence[Change], costs: dict[str, float],
     for sets in sized(changes, at_once):
         some = _hopeful(screen, changes, not_more_than(passing, sets))
         for start in range(0, len(some), BLOCK):
-            options = _rated(screen, changes, costs, some[start : start + BLOCK], usual)
+            options = _rated(screen, changes, costs, some[start : start + BLOCK], (usual, aim))
             found += options
             passing += [o.changes for o in options if o.verdict == IS_WITHIN]
     return sorted(found, key=lambda o: (round(o.cost, 6), len(o.changes), o.changes))
 
 
-def _rated(screen: Screen, changes: Sequence[Change], costs: dict[str, float], sets: IntArray, usual_s: float) -> list[Option]:
-    """Options of some sets of one size; usual_s: the time of the flight as asked."""
+def _rated(screen: Screen, changes: Sequence[Change], costs: dict[str, float], sets: IntArray,
+           wanted: tuple[float, int]) -> list[Option]:
+    """Options of some sets of one size; wanted: the time of the flight as asked (s), and the aim."""
+    usual_s, aim = wanted
     every = candidates(screen, changes, sets)
     verdict, later = screen.at_best(every), np.zeros(len(sets))
-    can_be = np.nonzero(verdict < IS_OUTSIDE)[0]
+    can_be = np.nonzero(verdict <= aim)[0]
+    verdict[can_be] = np.maximum(verdict[can_be], screen.runways_at_best(every.where(can_be)))
+    can_be = np.nonzero(verdict <= aim)[0]
     rated = screen.rate(every.where(can_be))
     verdict[can_be], later[can_be] = rated.verdict, np.maximum(rated.time_s - usual_s, 0.0) / 60.0 * costs["minute"]
     price = np.array([c.cost for c in changes])

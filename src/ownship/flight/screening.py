@@ -26,14 +26,15 @@ from ownship.flight.changes import air_by_the_hour, is_person
 from ownship.flight.flown import Flown
 from ownship.flight.fuel import on_board
 from ownship.flight.runways import JudgedEnd
-from ownship.flight.screen_load import IS_NOT_KNOWN, IS_OUTSIDE, IS_TIGHT, IS_WITHIN, LEFT, LoadScreen
+from ownship.flight.screen_curves import NODES, Curve, Profile, curve_of, judged_at, moved, parabola, share_of, together
+from ownship.flight.screen_load import IS_NOT_KNOWN, IS_OUTSIDE, IS_WITHIN, LEFT, LoadScreen
 from ownship.flight.situation import Situation
 from ownship.units import from_si, to_si
-from ownship.words.verdicts import ADVICE, ORDER
+from ownship.words.verdicts import ORDER
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int_]
-NODES = 3
+NEAR_BURN_M3 = float(to_si(0.05, "usgal"))  # more than the middle draw alone is off by
 OTHER_BURN_M3 = float(to_si(4, "usgal"))  # more than another level, power or leaning changes the burn of a flight by
 LANDING_IDS = ("runway.landing", "runway.leave_again", "go_around.", "obstacle.leave_again")
 FUEL_IDS = ("fuel.landing", "fuel.fix.", "own.landing_fuel")
@@ -69,48 +70,6 @@ class Screened:
 
 
 @dataclass(frozen=True)
-class _Curve:
-    """One margin at the nodes: room until outside and until no longer within (NaN where no number decides), verdicts."""
-
-    outside: FloatArray
-    inside: FloatArray
-    verdict: IntArray
-    advice: bool
-
-    @cached_property
-    def in_numbers(self) -> bool:
-        """Whether numbers decide at every node."""
-        return bool(np.isfinite(self.outside).all() and np.isfinite(self.inside).all())
-
-
-def _judged_at(curves: Sequence[_Curve], which: IntArray, share: FloatArray, shift: FloatArray) -> IntArray:
-    """Verdict index at places between the nodes (0 to NODES - 1), the rooms moved by `shift`; which: each one's curve."""
-    outside, inside, verdict, advice = (np.array([getattr(c, name) for c in curves])
-                                        for name in ("outside", "inside", "verdict", "advice"))
-    low, high = (np.clip(f(share).astype(int), 0, NODES - 1) for f in (np.floor, np.ceil))
-    stated = np.maximum(verdict[which, low], verdict[which, high])
-    out, inn = (_parabola(x[which].T, share) + shift for x in (outside, inside))
-    measured = np.where(out < 0, np.where(advice, IS_TIGHT, IS_OUTSIDE)[which], np.where(inn >= 0, IS_WITHIN, IS_TIGHT))
-    return np.where((np.isnan(outside).any(axis=1) | np.isnan(inside).any(axis=1))[which], stated, measured)
-
-
-def _parabola(values: FloatArray, x: FloatArray) -> FloatArray:
-    """Through values at 0, 1, 2."""
-    a, b, c = values
-    return np.asarray(a * (x - 1) * (x - 2) / 2 - b * x * (x - 2) + c * x * (x - 1) / 2)
-
-
-@dataclass(frozen=True)
-class _Profile:
-    """One way of flying: margins as curves over the ramp weight, how burn to landing and time differ from the flight as asked."""
-
-    curves: dict[str, _Curve]
-    burn_m3: float = 0.0
-    time_s: float = 0.0
-    why: str = ""
-
-
-@dataclass(frozen=True)
 class _AsAsked:
     """The flight as asked at the nodes: ramp and landing weights, burn, time, its curves, and the middle node's flight."""
 
@@ -118,7 +77,7 @@ class _AsAsked:
     landing_kg: FloatArray
     burn_m3: FloatArray
     time_s: FloatArray
-    curves: dict[str, _Curve]
+    curves: dict[str, Curve]
     node: _Node
 
 
@@ -146,7 +105,8 @@ class Screen:
             raise BadInput(self.aboard.missing or s.no_model or "Without weights and a performance model nothing can be searched.")
         self.tanks = on_board(s.request, s.record, s.errors, s.chance)
         self.usable_m3 = np.array([t.usable_m3 for t in self.tanks])
-        self._kept: dict[tuple[int, ...], _Profile] = {}
+        self._quick: dict[int, tuple[float, float]] = {}
+        self._kept: dict[tuple[int, ...], Profile] = {}
         self._tank_verdicts: dict[tuple[float, ...], int] = {}
 
     # -- the candidates ------------------------------------------------------------------------------------------------
@@ -176,8 +136,8 @@ class Screen:
         n, base = len(candidates), self.flown_as_asked
         usable = candidates.usable_m3.sum(axis=1)
         ramp = self._load.dry_kg(candidates.stations) + usable * self.aboard.density_kg_m3
-        share = _share(base.ramp_kg, ramp)
-        burn, time = _parabola(base.burn_m3, share), _parabola(base.time_s, share)
+        share = share_of(base.ramp_kg, ramp)
+        burn, time = parabola(base.burn_m3, share), parabola(base.time_s, share)
         more = np.asarray(from_si(usable - self.usable_m3.sum(), "usgal"))
         found: dict[str, IntArray] = {"seats": self._seats(candidates.stations)}
         used, which = np.unique(candidates.profile, return_inverse=True)
@@ -187,7 +147,7 @@ class Screen:
             found["flight"] = np.where(flown, IS_WITHIN, IS_OUTSIDE)
         burn, time = (x + np.array([getattr(way, name) for way in ways])[which]
                       for x, name in ((burn, "burn_m3"), (time, "time_s")))
-        landing = _share(base.landing_kg, ramp - burn * self.aboard.density_kg_m3)
+        landing = share_of(base.landing_kg, ramp - burn * self.aboard.density_kg_m3)
         for id_ in dict.fromkeys(i for way in ways for i in way.curves):
             has = np.array([id_ in way.curves for way in ways])
             at = np.nonzero(has[which])[0]
@@ -195,7 +155,7 @@ class Screen:
             shift = more[at] if id_.startswith(FUEL_IDS) else np.zeros(at.size)
             curves = [way.curves[id_] for way in ways if id_ in way.curves]
             found[id_] = np.zeros(n, dtype=int)
-            found[id_][at] = _judged_at(curves, (np.cumsum(has) - 1)[which[at]], place, shift)
+            found[id_][at] = judged_at(curves, (np.cumsum(has) - 1)[which[at]], place, shift)
         found |= self._load.verdicts(candidates.stations, candidates.usable_m3, burn)
         found["tanks"] = self._tanks(candidates)
         return Screened(np.max(list(found.values()), axis=0), found, time)
@@ -207,19 +167,51 @@ class Screen:
         """
         return self._load_at_ends.at_best(candidates.stations, candidates.usable_m3)
 
+    def runways_at_best(self, candidates: Candidates) -> IntArray:
+        """A verdict that their runways do not better, (candidate,), for ways of flying that leave runways and air as asked.
+
+        Only what such a way burns more or less counts there: a flight of the middle draw alone says how much, 0.05 US gal
+        either side of it are tried.
+        """
+        base = self.flown_as_asked
+        ramp = self._load_at_ends.dry_kg(candidates.stations) + candidates.usable_m3.sum(axis=1) * self.aboard.density_kg_m3
+        share = share_of(base.ramp_kg, ramp)
+        used, which = np.unique(candidates.profile, return_inverse=True)
+        more = np.array([self._way_burns_more(candidates.ways[int(index)]) for index in used]).reshape(-1, 2)[which]
+        burns = (parabola(base.burn_m3, share)[:, None] + more) * self.aboard.density_kg_m3
+        found = np.minimum(*(self._runways(share, ramp - burns[:, k]) for k in (0, 1)))
+        return np.where(np.isnan(more).any(axis=1), IS_WITHIN, found)
+
+    def _way_burns_more(self, way: tuple[int, ...]) -> tuple[float, float]:
+        """How much more a way of flying burns to landing than the flight as asked, least and most (m3); NaN: not known."""
+        more = [self._burnt_more(i) for i in way]
+        low, high = (sum(m[k] for m in more) for k in (0, 1))
+        return low - NEAR_BURN_M3, high + NEAR_BURN_M3
+
+    def _runways(self, share: FloatArray, landing_kg: FloatArray) -> IntArray:
+        """The worst verdict of the runways flown from and to, at a share of the ramp weights and a landing weight."""
+        base, names = self.flown_as_asked, (self.s.points[0].name, self.s.points[-1].name)
+        landing, first = share_of(base.landing_kg, landing_kg), np.zeros(share.size, dtype=int)
+        found = first
+        for id_ in (f"runway.take_off.{names[0]}", f"runway.landing.{names[1]}", f"runway.leave_again.{names[1]}"):
+            if id_ in base.curves:
+                place = np.nan_to_num(landing if id_.startswith(LANDING_IDS) else share)
+                found = np.maximum(found, judged_at([base.curves[id_]], first, place, np.zeros(share.size)))
+        return found
+
     def runways_lost(self, candidates: Candidates) -> NDArray[np.bool_]:
         """Candidates, flown as asked, whose runways stay outside even with OTHER_BURN_M3 burnt more or less."""
         base = self.flown_as_asked
         usable = candidates.usable_m3.sum(axis=1)
         ramp = self._load.dry_kg(candidates.stations) + usable * self.aboard.density_kg_m3
-        share = _share(base.ramp_kg, ramp)
+        share = share_of(base.ramp_kg, ramp)
         spare = OTHER_BURN_M3 * self.aboard.density_kg_m3
-        landing = _share(base.landing_kg, ramp - _parabola(base.burn_m3, share) * self.aboard.density_kg_m3 - spare)
+        landing = share_of(base.landing_kg, ramp - parabola(base.burn_m3, share) * self.aboard.density_kg_m3 - spare)
         lost = np.zeros(len(candidates), dtype=bool)
         for id_ in self._runway_ids:
             curve = base.curves[id_]
             if np.isfinite(curve.outside).all() and not curve.advice:
-                lost |= _parabola(curve.outside, landing if id_.startswith(LANDING_IDS) else share) < 0
+                lost |= parabola(curve.outside, landing if id_.startswith(LANDING_IDS) else share) < 0
         return lost
 
     def _seats(self, stations: IntArray) -> IntArray:
@@ -246,7 +238,7 @@ class Screen:
         ids = dict.fromkeys(id_ for n in nodes for id_ in n.margins)
         burn, time = (np.array([n.total(name) for n in nodes]) for name in ("burn_m3", "time_s"))
         return _AsAsked(dry + fuel, dry + fuel - burn * self.aboard.density_kg_m3, burn, time,
-                        {i: _curve([n.margins.get(i) for n in nodes]) for i in ids}, nodes[-1])
+                        {i: curve_of([n.margins.get(i) for n in nodes]) for i in ids}, nodes[-1])
 
     @property
     def heaviest_kg(self) -> float:
@@ -256,32 +248,64 @@ class Screen:
         limits = [x for x in (limit_kg(self.s.record.weights.ramp_max_kg), limit_kg(self.s.record.weights.take_off_max_kg)) if x]
         return min([self.aboard.load.weight_kg, *([max(limits) - fuel] if limits else [])])
 
-    def _way(self, way: tuple[int, ...]) -> _Profile:
+    def _way(self, way: tuple[int, ...]) -> Profile:
         """A way of flying: as asked, otherwise in one thing, or in several, whose differences are added."""
         if way not in self._kept:
             if not way:
-                self._kept[way] = _Profile(self.flown_as_asked.curves)
+                self._kept[way] = Profile(self.flown_as_asked.curves)
             elif len(way) == 1:
                 self._kept[way] = self._other(self.profiles[way[0]])
             else:
-                self._kept[way] = _together(self.flown_as_asked.curves, [self._way((i,)) for i in way])
+                self._kept[way] = together(self.flown_as_asked.curves, [self._way((i,)) for i in way])
         return self._kept[way]
 
-    def _other(self, s: Situation) -> _Profile:
+    def _other(self, s: Situation) -> Profile:
         """Another way of flying, judged at the heaviest weight: the curves of the flight as asked, moved by the difference.
 
         Where air and runways stay the same, so do the curves of the runways (over the weight they are used at).
         """
         base = self.flown_as_asked
-        same = s.request.runways == self.s.request.runways and (s.departure == self.s.departure or not air_by_the_hour(self.s))
+        same = self._same_runways(s)
         try:
             node = self._node(s, self.heaviest_kg, base.node.ends if same else None)
         except (NotPossible, BadInput) as error:
-            return _Profile({}, why=str(error))
+            return Profile({}, why=str(error))
         kept = {i: c for i, c in base.curves.items() if same and i not in node.margins and i in self._runway_ids}
-        moved = {i: _moved(base.curves.get(i), base.node.margins.get(i), m) for i, m in node.margins.items()}
+        changed = {i: moved(base.curves.get(i), base.node.margins.get(i), m) for i, m in node.margins.items()}
         burn, time = (node.total(name) - base.node.total(name) for name in ("burn_m3", "time_s"))
-        return _Profile(kept | moved, burn, time)
+        return Profile(kept | changed, burn, time)
+
+    def _burnt_more(self, index: int) -> tuple[float, float]:
+        """How much more a profile burns to landing than the flight as asked, least and most of the calibrations (m3).
+
+        By the middle draw alone; NaN where it is not flown, or where runways or air at them are others.
+        """
+        if index not in self._quick:
+            s = self.profiles[index]
+            found = self._quick_burns(s) if self._same_runways(s) else []
+            apart = [a - b for a in found for b in self._burns_as_asked]
+            self._quick[index] = (min(apart), max(apart)) if apart and np.all(np.isfinite(apart)) else (np.nan, np.nan)
+        return self._quick[index]
+
+    @cached_property
+    def _burns_as_asked(self) -> list[float]:
+        return self._quick_burns(self.s)
+
+    def _quick_burns(self, s: Situation) -> list[float]:
+        """Burn to landing (m3) of the middle draw by each calibration, at the heaviest weight; none where it refuses."""
+        by, load = s.calibrations, self.aboard.load
+        assert by is not None and load is not None
+        first = replace(by, book=by.book.first, own=None if by.own is None else by.own.first)
+        tanks = tuple(replace(t, draws_m3=t.draws_m3[:1]) for t in self.aboard.tanks)
+        aboard = replace(self.aboard, load=replace(load, weight_kg=self.heaviest_kg), tanks=tanks)
+        try:
+            return [float(f.timeline.total("burn_m3")[0]) for f in whole.fly(replace(s, calibrations=first, draws=1), aboard)]
+        except (NotPossible, BadInput):
+            return []
+
+    def _same_runways(self, s: Situation) -> bool:
+        """Whether runways and the air at them are those of the flight as asked."""
+        return s.request.runways == self.s.request.runways and (s.departure == self.s.departure or not air_by_the_hour(self.s))
 
     @cached_property
     def _runway_ids(self) -> set[str]:
@@ -303,7 +327,7 @@ class Screen:
         if curve is None or not np.isfinite(curve.outside).all():
             return ""
         shares = np.linspace(-2.0, NODES - 1, 401)
-        good = shares[_parabola(curve.outside, shares) >= 0]
+        good = shares[parabola(curve.outside, shares) >= 0]
         if not good.size:
             return " No weight this aeroplane can have meets it."
         nodes = self.flown_as_asked.ramp_kg
@@ -330,49 +354,3 @@ class Screen:
             margins = whole.tank_margins_of(self.s, whole.tank_plan_of(self.s, replace(self.aboard, tanks=tanks), flown), flown)
             self._tank_verdicts[usable_m3] = max((ORDER.index(m.verdict) for m in margins), default=0)
         return self._tank_verdicts[usable_m3]
-
-
-def _share(nodes: FloatArray, value: FloatArray) -> FloatArray:
-    """Where a weight lies between equally spaced nodes: 0 at the first, 1 at the second."""
-    return np.asarray((value - nodes[0]) / max(float(nodes[-1] - nodes[0]) / (len(nodes) - 1), 1e-9))
-
-
-def _together(base: dict[str, _Curve], parts: Sequence[_Profile]) -> _Profile:
-    """Several changes of a flight at once, to first order: every limit moves by the sum of what each does to it.
-
-    A limit without numbers takes the verdict of the one change that alters it, the worse where several do.
-    """
-    why = next((p.why for p in parts if p.why), "")
-    curves: dict[str, _Curve] = {}
-    for id_ in dict.fromkeys(i for p in parts for i in p.curves):
-        found = [p.curves[id_] for p in parts if id_ in p.curves]
-        was = base.get(id_)
-        if was is not None and all(c.in_numbers for c in (was, *found)):
-            curves[id_] = _Curve(was.outside + sum(c.outside - was.outside for c in found),
-                                 was.inside + sum(c.inside - was.inside for c in found), was.verdict, was.advice)
-            continue
-        altered = [c for c in found if was is None or not np.array_equal(c.verdict, was.verdict)] or found
-        curves[id_] = max(altered, key=lambda c: int(c.verdict.max()))
-    return _Profile(curves, sum(p.burn_m3 for p in parts), sum(p.time_s for p in parts), why)
-
-
-def _moved(curve: _Curve | None, before: rule.Margin | None, now: rule.Margin) -> _Curve:
-    """A curve of the flight as asked moved to what the limit is now; without numbers on both sides: the verdict now."""
-    new = _curve([now] * NODES)
-    if curve is None or before is None or not np.isfinite(curve.outside).all() or not np.isfinite(new.outside).all():
-        return new
-    old = _curve([before] * NODES)
-    if not np.isfinite(old.outside).all():
-        return new
-    return _Curve(curve.outside + new.outside - old.outside, curve.inside + new.inside - old.inside, new.verdict, new.advice)
-
-
-def _curve(found: Sequence[rule.Margin | None]) -> _Curve:
-    """A margin at every node; where a node lacks it, it is not known there."""
-    def number(m: rule.Margin | None, which: str) -> float:
-        value = None if m is None else m.inside if which == "inside" else None if m.margin is None else m.margin.value
-        return float("nan") if value is None or m is None or m.inside is None else float(value)
-
-    return _Curve(np.array([number(m, "outside") for m in found]), np.array([number(m, "inside") for m in found]),
-                  np.array([IS_NOT_KNOWN if m is None else ORDER.index(m.verdict) for m in found]),
-                  any(m is not None and m.kind == ADVICE for m in found))

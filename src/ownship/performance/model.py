@@ -6,7 +6,7 @@ Shapes: inputs of the performance functions are numbers, (case,), (case, 1) or (
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache, cached_property
 from typing import Any
 
@@ -192,6 +192,12 @@ class Model:
         """The same aeroplane with one draw, the median of every parameter, and no noise: for ratios in a chain."""
         return Model(self.airframe, self.surrogate, Draws(np.median(self.draws.values, axis=0, keepdims=True),
                                                           label=self.draws.label))
+
+    @cached_property
+    def first(self) -> Model:
+        """The same aeroplane with draw 0 alone, its own discrepancy kept: the middle flight of an assessment."""
+        noise = {kind: z[:1] for kind, z in self.draws.noise.items()}
+        return Model(self.airframe, self.surrogate, replace(self.draws, values=self.draws.values[:1], noise=noise))
 
     def with_noise(self, kind: str, value: FloatArray, unit: str, dimension: str | None = None) -> FloatArray:
         """The value (SI, (case, draw)) plus the model's own discrepancy for this kind of figure.
