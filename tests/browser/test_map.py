@@ -17,7 +17,7 @@ STATE = """() => ({
   hours: document.querySelector('svg rect.bar-used').closest('svg').querySelector('line.now').getAttribute('x1'),
   burn: document.querySelector('svg polyline.path-middle').closest('svg').querySelector('line.now').getAttribute('y1'),
   beam: document.querySelector('svg line.lever').closest('svg').querySelector('path.now').getAttribute('d'),
-  map: document.querySelector('.map-mark.here').style.transform})"""
+  map: document.querySelector('.map-mark.mark-here').style.transform})"""
 
 
 def until(page, expression, seconds=20):
@@ -101,7 +101,7 @@ def test_another_destination_is_drawn_where_it_lies(server, page):
     field.press("Tab")
     until(page, "document.querySelector('.map-places')?.textContent.includes('KTWF')")
     page.wait_for_selector(".map .route-line", state="attached")
-    assert page.locator(".map-mark.alternate").count() == 1
+    assert page.locator(".map-mark.mark-alternate").count() == 1
     assert page.locator(".map-place button", has_text="KTWF").count() == 1
 
 
@@ -116,7 +116,7 @@ def test_the_map_is_moved_by_keys_and_by_the_list_of_places(server, page):
     page.locator(".map-places summary").click()
     page.locator(".map-place button", has_text="KMYL").press("Enter")
     page.wait_for_selector(".leaflet-tooltip >> text=KMYL")
-    until(page, """() => { const m = document.querySelector('.map-mark.alternate').getBoundingClientRect();
+    until(page, """() => { const m = document.querySelector('.map-mark.mark-alternate').getBoundingClientRect();
       const b = document.querySelector('.map .leaflet-container').getBoundingClientRect();
       return Math.abs(m.x + m.width / 2 - b.x - b.width / 2) < 3 && Math.abs(m.y + m.height / 2 - b.y - b.height / 2) < 3 }""")
 
@@ -124,7 +124,7 @@ def test_the_map_is_moved_by_keys_and_by_the_list_of_places(server, page):
 def test_the_scale_bar_is_as_long_as_it_says(server, page):
     """KBOI to U88 is 32.7 nm by the assessment: the two marks stand that far apart on the bar's own scale."""
     ready(page, server.url)
-    found = page.evaluate("""() => { const at = k => { const r = document.querySelectorAll('.map-mark.' + k)[0].getBoundingClientRect();
+    found = page.evaluate("""() => { const at = k => { const r = document.querySelectorAll('.map-mark.mark-' + k)[0].getBoundingClientRect();
         return [r.x + r.width / 2, r.y + r.height / 2] };
       const [a, b, bar] = [at('end'), at('fix'), document.querySelector('.map-scale')];
       return [Math.hypot(a[0] - b[0], a[1] - b[1]), bar.offsetWidth, parseFloat(bar.textContent)]}""")

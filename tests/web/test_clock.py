@@ -18,6 +18,7 @@ from ownship.web import clock, clock_words, map_data, tiles
 from ownship.web.app import create_app
 from ownship.web.clock_flight import light_of
 from ownship.web.flying import ask
+from ownship.world.geodesy import inverse
 from ownship.world.sun import sun_day
 from ownship.world.terrain import Terrain
 
@@ -69,6 +70,15 @@ def test_the_moments_run_from_the_blocks_to_the_landing_in_about_sixty_steps(que
     assert found[0].position == pytest.approx((ends[0].lat_deg, ends[0].lon_deg), abs=1e-9)
     assert found[-1].position == pytest.approx((ends[-1].lat_deg, ends[-1].lon_deg), abs=1e-9)
     assert found[-1].way.value == pytest.approx(sum(x.distance.value for x in asked.answer.legs), abs=1e-6)
+
+
+def test_every_place_lies_on_the_geodesic_of_its_leg_as_far_along_as_it_says():
+    asked, found = answered({"from": "PASY", "to": "52.9,-178.0", "via": "", "alternates": "", "ground": ""})  # across longitude 180
+    leg = asked.situation.legs[0]
+    for m in found:
+        gone, course, _ = inverse(leg.start.lat_deg, leg.start.lon_deg, *m.position)
+        assert gone == pytest.approx(float(to_si(m.way.value, "nm")), abs=0.5)
+        assert gone < 1000 or course == pytest.approx(leg.initial_course_deg, abs=0.01)
 
 
 def assert_balanced(asked, found):

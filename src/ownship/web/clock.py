@@ -192,16 +192,15 @@ def _load(f: Shown, usable: dict[str, float], *, on_ground: bool) -> tuple[LoadP
 
 def _row(f: Shown, usable_m3: float) -> float | None:
     """Where on the path of the burn: the rows of the loading counted from 0, between them by the fuel left."""
-    sums = [sum(float(to_si(v.value, v.unit, "volume")) for v in r.fuel.values()) for r in f.a.loading]
-    if len(sums) < 2:
+    if len(f.loaded_m3) < 2:
         return None
-    return round(float(np.interp(-usable_m3, [-x for x in sums], np.arange(len(sums)))), 4)
+    return round(float(np.interp(-usable_m3, [-x for x in f.loaded_m3], range(len(f.loaded_m3)))), 4)
 
 
 # ---- in words
 def _said(f: Shown, m: Moment) -> str:
     """What the slider says: "15:31, 21 min after take-off, over U88"."""
-    off = next((r.time for r in f.a.timeline if r.moment == "take-off"), f.s.departure)
+    off = f.take_off
     since = (m.time.replace(second=0) - off.replace(second=0)) // timedelta(minutes=1)
     when = "take-off" if m.name == "take-off" else f"{since} min after take-off" if m.time > off else "before take-off"
     name = "" if m.name == "take-off" else m.name

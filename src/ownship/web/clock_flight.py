@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import cached_property
 
 import numpy as np
@@ -24,8 +25,9 @@ from ownship.flight.judge_terrain import (
 )
 from ownship.flight.situation import Situation
 from ownship.flight.tanks import BurnPhase, TankPlan
+from ownship.units import to_si
 from ownship.words.figures import Figure, figure
-from ownship.world.geodesy import along
+from ownship.world.geodesy import direct
 from ownship.world.sun import CIVIL_ZENITH_DEG, SUNSET_ZENITH_DEG
 from ownship.world.terrain import highest_m
 
@@ -72,6 +74,16 @@ class Shown:
     def good(self) -> NDArray[np.bool_]:
         """The draws that can be flown."""
         return np.isfinite(self.flown.timeline.total("time_s"))
+
+    @cached_property
+    def loaded_m3(self) -> tuple[float, ...]:
+        """Usable fuel at each row of the loading."""
+        return tuple(sum(float(to_si(v.value, v.unit, "volume")) for v in r.fuel.values()) for r in self.a.loading)
+
+    @cached_property
+    def take_off(self) -> datetime:
+        """The moment of the take-off."""
+        return next((r.time for r in self.a.timeline if r.moment == "take-off"), self.s.departure)
 
     def stretch_at(self, time_s: float) -> Stretch:
         """The stretch a moment lies in (the later one where two meet), s from the blocks."""
@@ -136,7 +148,7 @@ def position(s: Situation, leg: int, share_1: float) -> tuple[float, float]:
     a, b = s.legs[leg].start, s.legs[leg].end
     if share_1 in (0.0, 1.0):
         return ((b if share_1 else a).lat_deg, (b if share_1 else a).lon_deg)
-    return along(a.lat_deg, a.lon_deg, b.lat_deg, b.lon_deg, share_1 * s.legs[leg].distance_m)
+    return direct(a.lat_deg, a.lon_deg, s.legs[leg].initial_course_deg, share_1 * s.legs[leg].distance_m)[:2]
 
 
 def place_of(s: Situation, x: Stretch, leg: int) -> str:

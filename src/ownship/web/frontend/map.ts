@@ -28,7 +28,7 @@ let last: Drawn | null = null;
 
 function icon(kind: string): L.DivIcon {
   return L.divIcon({
-    className: `map-mark ${kind}`,
+    className: `map-mark mark-${kind}`,
     html: `<svg viewBox="-12 -12 24 24" aria-hidden="true">${SHAPES[kind] ?? OPEN}</svg>`,
     iconSize: [24, 24],
   });
@@ -157,6 +157,8 @@ function named(degrees: number, step: number, level: boolean): string {
   const turned = level ? degrees : ((((degrees + 180) % 360) + 360) % 360) - 180;
   const side = level ? (turned >= 0 ? "N" : "S") : turned >= 0 ? "E" : "W";
   const minutes = Math.round(Math.abs(turned) * 60);
+  if (!level && minutes % 10_800 === 0) return `${minutes / 60}°`; // 0 and 180 are neither east nor west
+  if (level && minutes === 0) return "0°";
   return `${Math.floor(minutes / 60)}°${step < 1 ? String(minutes % 60).padStart(2, "0") + "′" : ""} ${side}`;
 }
 
