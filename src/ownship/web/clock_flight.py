@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from ownship.errors import OutOfRange
 from ownship.flight.answer import Assessment
 from ownship.flight.assessment import Aboard, aboard_of, flights_of, governing_of
 from ownship.flight.chance import middle
@@ -203,7 +204,10 @@ def _ground(f: Shown, x: Stretch, way_m: float, whole_m: float) -> tuple[float |
                       else f"only the highest ground of the leg is given, not that under the {x.phase}")
     half = min(FIRST_HALF_WIDTH_M + SPLAY_1 * min(way_m, whole_m - way_m), half_width_m(s))
     ends = [position(s, *_of_route(s, w)) for w in (max(way_m - SLICE_M, 0.0), min(way_m + SLICE_M, whole_m))]
-    found = highest_m(s.terrain, *ends[0], *ends[1], half)
+    try:
+        found = highest_m(s.terrain, *ends[0], *ends[1], half)
+    except OutOfRange:
+        return None, "the ground is not known so near a pole"
     if found.incomplete or found.highest_m is None:
         return None, "the tiles have a gap here"
     if typed is not None and typed > found.highest_m:
