@@ -289,6 +289,21 @@ def test_passengers_who_are_not_marked_are_not_left_behind_and_what_is_missing_i
         assert words in answer["remedies_words"]
 
 
+def test_where_leaving_the_passengers_is_not_enough_the_rest_is_said(capsys, kept, tmp_path):
+    """At night the passengers' recency is not needed without them, but the strip is not lighted."""
+    two_landings_long_ago()
+    path = light(tmp_path, departure="2026-07-11T22:30-06:00")
+    (tmp_path / "light.toml").write_text((tmp_path / "light.toml").read_text().replace('leave_again = "2026-07-13T08:00-06:00"\n', ""))
+    answer = remedied(capsys, path)
+    assert answer["remedies"] == []
+    assert "Leave the front passenger behind: then it is not needed, but: Nothing that can be changed" in answer["remedies_words"]
+    assert "light left at landing" in answer["remedies_words"]
+
+
+def test_a_registration_in_the_request_may_have_dashes_or_none(capsys, kept, tmp_path):
+    assert checked(capsys, request(tmp_path, top='aeroplane = "n-0160-t"\n'))["request"]["aeroplane"] == "N0160T"
+
+
 def test_a_review_that_is_missing_is_no_passenger_s_matter(capsys, kept, tmp_path):
     keep(Pilot("pilot", date(1981, 1, 5), "USA"), PilotEvent("pilot", "medical", date(2026, 3, 10), detail="class 3"))
     answer = remedied(capsys, light(tmp_path))

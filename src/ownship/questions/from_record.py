@@ -218,7 +218,7 @@ def _meant(entries: tuple[Entry, ...], asked: object) -> str:
         raise BadInput(NO_AEROPLANE)
     if not asked:
         return chosen(entries, None)
-    found = registration_of(str(asked))
+    found = chosen(entries, str(asked))  # with or without dashes
     if found not in known:
         raise BadInput(f"The record keeps no aeroplane {found}; it keeps {', '.join(known)}.")
     return found

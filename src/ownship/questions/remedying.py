@@ -137,7 +137,7 @@ def _without(s: RecordSituation, before: Assessment, stops: list[Margin], rest: 
     """A recency that passengers or the night ask for: left behind, or by day, it is not needed; else it comes first."""
     from ownship.flight.alter import altered
     from ownship.flight.changes import edited
-    from ownship.flight.remedies import MOST, Found, confirmed
+    from ownship.flight.remedies import MOST, Found, confirmed, sentence_of
 
     ways: list[tuple[Change, ...]] = []
     for way in _ways(s):
@@ -147,14 +147,15 @@ def _without(s: RecordSituation, before: Assessment, stops: list[Margin], rest: 
     say(f"{len(ways)} ways in which the recency is not needed")
     found = [r for w in ways[:MOST] if (r := confirmed(s, before, w, sum(c.cost for c in w), TIGHT, judge)) is not None]
     found.sort(key=lambda r: (ORDER.index(r.verdict), r.cost))
-    tried, screened = len(ways[:MOST]), len(ways)
+    tried, screened, still = len(ways[:MOST]), len(ways), ""
     for way in ways[:1] if not found else ():
         one = altered(s, edited(s.request_data, way))
         rest_of_it = _searched(one, judge(one), say, judge, WITHIN, lambda r: _held(s, r, entries))
         found = [_joined(way, r, stops) for r in rest_of_it.remedies]
         tried, screened = tried + rest_of_it.assessed, screened + rest_of_it.screened
+        still = f" {sentence_of(way, NOT_KNOWN).rpartition(':')[0]}: then it is not needed, but: {rest_of_it.words}"
     if not found:
-        return Found((), _first(stops, rest) + _unmarked(s, entries), screened, tried)
+        return Found((), _first(stops, rest) + (still or _unmarked(s, entries)), screened, tried)
     missing = _told(stops)
     return Found(tuple(found), f"It needs recency first, or one of these, with which it is not needed. {missing}", screened, tried)
 
