@@ -72,8 +72,8 @@ def _envelopes(record: AirframeRecord, units: Units) -> Layered:
     y = alt.Y("weight:Q", title=f"weight ({units.mass})",
               scale=alt.Scale(domain=_padded([*weights, *(float(m["weight"]) for m in limits)]), nice=False))
     layers = [_chart(limits, "limits").mark_rule(color=GREY, strokeDash=[1, 3]).encode(y=y),
-              _chart(limits, "limit-words").mark_text(align="right", dy=-6, color=INK).encode(
-                  x=alt.value(WIDTH - 4), y=y, text="said:N")]
+              *(_chart([m], f"limit-{i}").mark_text(align="right", dy=-6, color=INK).encode(  # side by side: they may be close
+                  x=alt.value(WIDTH - 4 - 150 * i), y=y, text="said:N") for i, m in enumerate(limits))]
     for e, line, dash in zip(record.envelopes, lines, DASHES * len(lines), strict=False):
         layers += _one(e, line, dash, x, y, units)
     return alt.layer(*layers).properties(width=WIDTH, height=HEIGHT)

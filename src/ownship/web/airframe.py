@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -22,6 +23,7 @@ router = APIRouter()
 SCREEN = "Airframe"
 LARGEST_FILE_BYTES = 1_000_000
 FILES = {"record": "The record", "rows": "The book's rows", "own": "Your own measurements"}
+PARTS_ROLE = re.compile(r' role="graphics-[a-z]+"| aria-roledescription="[^"]*"')  # of lines and points within the one image
 VIEWS = (("", "Record"), ("/weights", "Weights"), ("/performance", "Performance"), ("/compass", "Compass"))
 
 
@@ -42,8 +44,8 @@ def at(a: Airframe) -> str:
 
 
 def chart(svg: str) -> Markup:
-    """A drawing of papers as part of a page; its texts were escaped where it was made."""
-    return Markup(svg)
+    """A drawing of papers as part of a page, one image with its text alternative; its texts were escaped where it was made."""
+    return Markup(PARTS_ROLE.sub("", svg))
 
 
 # ---- the list
