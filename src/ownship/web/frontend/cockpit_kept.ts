@@ -73,7 +73,7 @@ export class Store {
 
   private write(e: Kept): void {
     try { localStorage.setItem(this.line(e), JSON.stringify(e)); } catch { /* full or forbidden: the database remains */ }
-    void this.db.then((db) => db?.transaction("events", "readwrite").objectStore("events").put({ ...e, flight: this.flight }));
+    void this.db.then((db) => db?.transaction("events", "readwrite", { durability: "strict" }).objectStore("events").put({ ...e, flight: this.flight }));
   }
 
   // What the record has and this device has not: beside the events of its time.
