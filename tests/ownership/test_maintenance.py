@@ -319,3 +319,15 @@ def test_the_tolerances_of_the_rules_are_kept():
     for place in ("USA", "Canada", "EASA", "life"):
         for text in load_starter(place).items:
             refuse_tolerance(item_of(text))
+
+
+@pytest.mark.parametrize(("limits", "now", "by"), [
+    ({"hours": 50.0, "every": "24 months"}, (1050.0, 5000), "hours"), ({"hours": 50.0, "every": "24 months"}, (1070.0, 5000), "hours"),
+    ({"landings": 300, "every": "24 months"}, (1000.0, 5300), "landings"), ({"landings": 300}, (1000.0, 5400), "landings")])
+def test_what_is_used_up_is_due_now_whatever_the_pace(limits, now, by):
+    due = only(item("x", **limits), done("x", date(2026, 6, 1), 1000.0, 5000), done("total time", DAY, *now))
+    for pace_ in (Pace((), "no flight"), Pace((5.0,) * 12, "5 h a month")):
+        found = forecast(due, pace_, DAY, 1)
+        assert (found.early, found.middle, found.late, found.by) == (DAY, DAY, DAY, by)
+    late = only(item("x", **limits), done("x", date(2022, 6, 1), 1000.0, 5000), done("total time", DAY, *now))
+    assert forecast(late, Pace((), "no flight"), DAY, 1).middle == (date(2024, 6, 1) if "every" in limits else DAY)

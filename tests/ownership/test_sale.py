@@ -240,3 +240,13 @@ def test_corrections_stay_and_name_only_what_is_there():
     kept = sale.without_others((first, replace(second, corrects=1)))
     assert [e.corrects for e in kept] == [None, 1]
     assert sale.without_others((replace(second, corrects=1),))[0].corrects is None
+
+
+def test_what_only_landings_bring_is_counted_once_and_at_the_price_last_paid():
+    """An item of 300 landings with 200 left is in the next 24 months or not: nobody forecasts landings, so it is counted once."""
+    item = MaintenanceItem("bolts", "bolts", Interval(landings=300))
+    kept = record(item, MaintenanceDone("bolts", date(2026, 1, 10), 1000.0, 5000, cost=Money(Decimal("250"), "USD")),
+                  MaintenanceDone("total time", date(2026, 6, 1), 1050.0, 5100))
+    (found,) = sale.sheet(kept, REG, ON, 50.0).coming
+    assert (found.first, found.times, found.each) == (None, 1, Money(Decimal("250"), "USD"))
+    assert "landings are not forecast" in found.words and "as paid on 2026-01-10" in found.words

@@ -299,3 +299,38 @@ def test_a_tolerance_longer_than_its_interval_writes_nothing(capsys, own_folder)
     file = own_folder / "items.toml"
     file.write_text('[[item]]\nname = "belts"\nhours = "50 h"\ntolerance_hours = "60 h"\n')
     assert "longer than the interval" in refused(capsys, "add", str(file), "--aeroplane", A)
+
+
+# ---- what an hour of invented history found
+
+
+def test_what_a_correction_does_not_say_again_is_told_as_gone(capsys):
+    begun(capsys)
+    words = as_json(capsys, "add", "annual inspection", "--every", "12 calendar months", "--hours", "100", "--replace")["words"]
+    assert "It changes section: 14 CFR 91.409(a) to none." in words
+    assert "It changes severity: block to warn." in words
+    assert "It changes hours: none to 100.0." in words
+    assert not any(w.startswith("It changes every") for w in words)
+
+
+def test_a_withdrawn_ending_says_what_stands_again(capsys):
+    ask(capsys, "expiry", "insurance", "--last-day", "2026-12-01", "--aeroplane", A)
+    ask(capsys, "expiry", "insurance", "--last-day", "2027-12-01")
+    words = as_json(capsys, "withdraw", "insurance", "--why", "a slip")["words"]
+    assert words == ["insurance with the last good day 2026-12-01, kept before it, stands again; withdraw it too where it is over."]
+    assert as_json(capsys, "withdraw", "insurance", "--why", "sold")["words"] == []
+
+
+def test_the_calendar_file_has_what_is_used_up_by_hours_today(capsys, own_folder):
+    ask(capsys, "add", "oil", "--hours", "50", "--every", "4 months", "--aeroplane", A)
+    ask(capsys, "add", "plugs", "--hours", "400", "--every", "12 months")
+    for name in ("oil", "plugs"):
+        ask(capsys, "done", name, "--day", "2026-09-01", "--hours", "1000")
+    ask(capsys, "done", "total time", "--day", "2026-10-01", "--hours", "1050")
+    ask(capsys, "calendar", str(own_folder / "due.ics"), "--on", "2026-10-02")
+    events = {str(e["SUMMARY"]): e for e in Calendar.from_ical((own_folder / "due.ics").read_bytes()).walk("VEVENT")}
+    assert events[f"{A}: oil"]["DTSTART"].dt == date(2026, 10, 2)
+    assert "no hours left" in events[f"{A}: oil"]["DESCRIPTION"]
+    late = events[f"{A}: plugs, at the latest"]
+    assert (late["DTSTART"].dt, str(late["STATUS"])) == (date(2027, 9, 1), "TENTATIVE")
+    assert "by hours not known" in late["DESCRIPTION"]

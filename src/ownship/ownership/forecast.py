@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ownship.ownership.entries import Entry, Flight, of_kind, standing
-from ownship.ownership.maintenance import Due
+from ownship.ownership.maintenance import ROUNDING_H, Due
 from ownship.rules.due import day_at, month_end, month_later
 from ownship.units import from_si
 
@@ -41,7 +41,8 @@ class Forecast:
     """When an item will be due: the middle day, and the early and late ends (5 and 95 of 100 draws); None: beyond 20 years,
     or not known (the words tell).
 
-    known: whether there is an answer; by: "calendar" or "hours", whichever comes first in the middle draw.
+    known: whether there is an answer; by: "calendar" or "hours", whichever comes first in the middle draw; "landings" where they
+    are used up.
     """
 
     known: bool
@@ -79,7 +80,13 @@ def _index(day: date) -> int:
 
 
 def forecast(due: Due, flown: Pace, on: date, seed: int) -> Forecast:
-    """The day an item will be due, by its date and by its hours, whichever first; landings are not forecast (said)."""
+    """The day an item will be due, by its date and by its hours, whichever first; landings are not forecast (said).
+
+    Hours or landings that are used up are due now, whatever the pace.
+    """
+    if used := _used_up(due):
+        now = _earlier(on, due.day)
+        return Forecast(True, f"no {used} left: due before the next flight", now, now, now, used)
     beside = "; landings are not forecast" if due.landings is not None else ""
     if due.left_h is None or not flown.hours_h:
         return _by_calendar(due, flown, beside)
@@ -87,6 +94,13 @@ def forecast(due: Due, flown: Pace, on: date, seed: int) -> Forecast:
     early, middle, late = (_earlier(d, due.day) for d in days)
     by = "calendar" if due.day is not None and middle == due.day else "hours"
     return Forecast(True, flown.words + beside, early, middle, late, by)
+
+
+def _used_up(due: Due) -> str:
+    """Which of hours and landings has nothing left; "": neither."""
+    if due.left_h is not None and due.left_h <= ROUNDING_H:
+        return "hours"
+    return "landings" if due.left_landings is not None and due.left_landings <= 0 else ""
 
 
 def _by_calendar(due: Due, flown: Pace, beside: str) -> Forecast:

@@ -142,19 +142,29 @@ def liabilities(due: Iterable[Due], reserves: Iterable[Accrued], on: date, yearl
 
 def _coming(d: Due, on: date, yearly_h: float | None) -> Liability | None:
     end, item = month_later(on, AHEAD_MONTHS), d.item
-    words = _not_forecast(d, yearly_h)
+    each, paid = _price(d)
+    words = "; ".join(w for w in (_not_forecast(d, yearly_h), paid) if w)
     if d.state == NOT_KNOWN and d.last is None and d.day is None and d.hours_h is None:
-        return Liability(d.title, None, 1, item.expected_cost, "never noted as done: counted once", item.directive)
+        return Liability(d.title, None, 1, each, "never noted as done: counted once", item.directive)
     day = on if d.state in (OVERDUE, TOLERANCE) else _first(d.day, d.left_h, on, yearly_h)
     first, times = day, 0
     while day is not None and day <= end and times < MOST_TIMES:
         times += 1
         day = _next(d, max(day, on), yearly_h)
     if times == 0 and d.state == NOT_KNOWN:
-        return Liability(d.title, None, 1, item.expected_cost, "; ".join(d.words), item.directive)
+        return Liability(d.title, None, 1, each, "; ".join((*d.words, *([paid] if paid else []))), item.directive)
     if times == 0 and d.left_h is not None and not yearly_h:
-        return Liability(d.title, None, 1, item.expected_cost, NO_PACE, item.directive)
-    return Liability(d.title, first, times, item.expected_cost, words, item.directive) if times else None
+        return Liability(d.title, None, 1, each, "; ".join(w for w in (NO_PACE, paid) if w), item.directive)
+    if times == 0 and d.landings is not None:
+        return Liability(d.title, None, 1, each, f"{words}: counted once", item.directive)
+    return Liability(d.title, first, times, each, words, item.directive) if times else None
+
+
+def _price(d: Due) -> tuple[Money | None, str]:
+    """What it costs each time: as expected, else as last paid, which is said."""
+    if d.item.expected_cost is not None or d.last is None or d.last.cost is None:
+        return d.item.expected_cost, ""
+    return d.last.cost, f"as paid on {d.last.day}"
 
 
 def _first(day: date | None, left_h: float | None, on: date, yearly_h: float | None) -> date | None:

@@ -262,10 +262,12 @@ def calendar(path: str, aeroplane: str | None = None, on: str | None = None, fol
         found = ask(d, flown, day, SEED)
         if d.state == FINISHED or found.middle is None:
             continue
-        band = () if found.by == "calendar" else (f"by hours: {found.early or 'not known'} to {found.late or 'not known'}",)
+        sure = found.early == found.middle == found.late
+        band = (found.words,) if sure or found.by == "calendar" else (
+            f"by hours: {found.early or 'not known'} to {found.late or 'not known'}",)
         words = "; ".join(w for w in (*d.words, *band, d.item.section) if w)
         events.append(Event(f"{digest(which, 'item', d.name.casefold())}@ownship", found.middle,
-                            f"{which}: {d.title}{'' if found.by == 'calendar' else ', about'}", words, found.by == "calendar"))
+                            f"{which}: {d.title}{_how_sure(found.by, sure=sure)}", words, sure))
     events += [Event(f"{digest(which, 'ending', e.what.casefold())}@ownship", e.last_day, f"{which}: {e.what} ends", e.document)
                for e in endings(kept, which, day)]
     if not events:
@@ -273,6 +275,11 @@ def calendar(path: str, aeroplane: str | None = None, on: str | None = None, fol
         return Told({"schema": 1, "aeroplane": which or None, "file": None, "events": 0, "words": [words]}, (words,))
     _write(target, calendar_file(events, datetime.now(UTC), f"{which} maintenance"), write_whole)
     return written(which, f"{len(events)} dates are in {path}.", file=str(target), events=len(events))
+
+
+def _how_sure(by: str, *, sure: bool) -> str:
+    """What stands behind the name of an item in a calendar."""
+    return "" if sure else ", at the latest" if by == "calendar" else ", about"
 
 
 def _write(target: Path, data: bytes, write_whole: Any) -> None:

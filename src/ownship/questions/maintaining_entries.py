@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from ownship.ownership.airframe_totals import TOTALS, totals
 from ownship.ownership.entries import (
     AeroplaneRevision,
     CompassSwing,
+    Entry,
     Expiry,
     Interval,
     MaintenanceDone,
@@ -153,12 +154,28 @@ def add(new: Iterable[MaintenanceItem], aeroplane: str | None = None, replace_ke
         if there and len(items) > 1:
             raise BadInput(f"{there[0].name!r} is kept already, and a file is written whole or not at all; take it out of the "
                            "file, or correct it alone.")
+        words = []
         if there:
-            records.correct(kept[there[0].name.casefold()].number, there[0], note="replaced")
+            old = kept[there[0].name.casefold()]
+            words = _replaced_words(old.body, there[0])
+            records.correct(old.number, there[0], note="replaced")
         else:
             records.append_many(list[Any](items), aeroplane=which)
-    return written(which, f"{_list(i.name for i in items)} {'is' if len(items) == 1 else 'are'} kept for {which}.",
-                    names=[i.name for i in items])
+    return written(which, f"{_list(i.name for i in items)} {'is' if len(items) == 1 else 'are'} kept for {which}.", words,
+                   names=[i.name for i in items])
+
+
+def _replaced_words(old: Any, new: MaintenanceItem) -> list[str]:
+    """What an item loses or changes where it is corrected: all that is not said again is gone."""
+    def told(value: Any) -> str:
+        if isinstance(value, Money):
+            return f"{value.amount} {value.currency}"
+        return ", ".join(value) if isinstance(value, tuple) else "" if value in (None, False) else str(value)
+
+    pairs = [(f.name, told(getattr(old, f.name)), told(getattr(new, f.name))) for f in fields(new) if f.name != "interval"]
+    pairs += [(f.name, told(getattr(old.interval, f.name)), told(getattr(new.interval, f.name))) for f in fields(new.interval)]
+    return [f"It changes {name.removesuffix('_h').replace('_', ' ')}: {before or 'none'} to {after or 'none'}."
+            for name, before, after in pairs if before != after]
 
 
 def add_file(path: str, aeroplane: str | None = None, replace_kept: bool = False, folder: Path | None = None) -> Told:
@@ -268,7 +285,15 @@ def withdraw(name: str, why: str, day: str | None = None, aeroplane: str | None 
         if not found:
             no_item(name, kept, which)
         records.withdraw(found[-1].number, why)
-    return written(which, f"{name}{'' if on is None else f' of {on}'} is off the list of {which}: {why}.", name=name)
+    words = [f"{_was(e)} stands again; withdraw it too where it is over." for e in found[-2:-1]]
+    return written(which, f"{name}{'' if on is None else f' of {on}'} is off the list of {which}: {why}.", words, name=name)
+
+
+def _was(e: Entry) -> str:
+    """What stands again once the entry after it is withdrawn."""
+    if isinstance(e.body, Expiry):
+        return f"{e.body.what} with the last good day {e.body.last_day}, kept before it,"
+    return f"What entry {e.number} keeps under the same name"
 
 
 def expiry(what: str | None = None, last_day: str | None = None, uses: str | None = None, document: str = "",
