@@ -4,7 +4,17 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from ownship.ownership.entries import AeroplaneRevision, Defect, Expiry, Interval, MaintenanceDone, MaintenanceItem, Pilot, PilotEvent, standing
+from ownship.ownership.entries import (
+    AeroplaneRevision,
+    Defect,
+    Expiry,
+    Interval,
+    MaintenanceDone,
+    MaintenanceItem,
+    Pilot,
+    PilotEvent,
+    standing,
+)
 from ownship.questions.check import demo_aeroplane, demo_flight
 from ownship.questions.from_record import situation_from_record
 from ownship.questions.reading import demo_text
