@@ -16,11 +16,11 @@ FIELDS = ("from", "to", "via", "alternates", "departure", "leave_again", "rules"
           "load0", "load0_what", "load0_station", "load0_may", "load0_out", "aloft", "own_landing_fuel", "own_crosswind")
 
 
-def parameters() -> dict[str, Any]:
-    """The query for OpenAPI; loads count on from 0, and tanks, weather and runways have fields by their own names."""
+def parameters(left_out: tuple[str, ...] = ()) -> dict[str, Any]:
+    """The query for OpenAPI without some names; loads count on from 0; tanks, weather and runways have fields by their names."""
     words = VIEWS | dict.fromkeys(FIELDS, "a field of the request (docs/methods/screens.md); absent: as in the demo")
     return {"parameters": [{"name": k, "in": "query", "required": False, "description": v, "schema": {"type": "string"}}
-                           for k, v in words.items()]}
+                           for k, v in words.items() if k not in left_out]}
 
 
 def data(asked: Asked) -> tuple[int, dict[str, Any]]:

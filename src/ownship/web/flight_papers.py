@@ -17,12 +17,14 @@ if TYPE_CHECKING:
     from ownship.flight.situation import Situation
 
 router = APIRouter()
-TOLD: dict[str, Any] = {"openapi_extra": parameters(), "response_class": Response,
+LEFT_OUT = ("paper", "remedies", "levels", "when", "theme", "before")  # of the query: what a paper does not wait for
+TOLD: dict[str, Any] = {"openapi_extra": parameters(LEFT_OUT), "response_class": Response,
                         "responses": {422: {"description": "One sentence: what was given, what is allowed, what to do."}}}
-PAPER = "paper"  # of the query: the sheet, a5 or half-letter
+PAPER = "paper"  # of the query
+SHEET = {"name": PAPER, "in": "query", "required": False, "description": "a5 or half-letter", "schema": {"type": "string"}}
 
 
-@router.get("/flight.pdf", **TOLD)
+@router.get("/flight.pdf", **TOLD | {"openapi_extra": {"parameters": [*parameters(LEFT_OUT)["parameters"], SHEET]}})
 def kneeboard(request: Request) -> Response:
     """Two pages for the knee; paper=a5 or half-letter."""
     from ownship.papers.kneeboard import kneeboard_pdf, sheet_of
@@ -61,7 +63,7 @@ def _route(request: Request, ending: str, media_type: str) -> Response:
 
 def _made(request: Request, make: Callable[[Situation, Assessment], bytes], ending: str, media_type: str) -> Response:
     """The file, named by aeroplane and ends; where there is none to make, the sentence that says why."""
-    asked = ask({k: v for k, v in request.query_params.items() if k != PAPER})
+    asked = ask({k: v for k, v in request.query_params.items() if k not in LEFT_OUT})
     s, a = asked.situation, asked.answer
     if s is None or a is None:
         return PlainTextResponse(asked.refusal or NOTHING_ASKED, status_code=422)
