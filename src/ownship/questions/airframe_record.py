@@ -168,6 +168,18 @@ def last_swing(registration: str) -> tuple[int, CompassSwing] | None:
     return max(((e.number, s) for e, s in found), key=lambda x: (x[1].day, x[0]), default=None)
 
 
+def blanks(record: AirframeRecord, rows_csv: str) -> dict[str, tuple[int, int]]:
+    """(blank crossings, crossings) of every take-off and landing table of the book that has a blank, by its words."""
+    import numpy as np
+
+    from ownship.calibration.diagnostics import KIND_WORDS
+    from ownship.performance.book import from_rows
+
+    tables = from_rows(rows_of(record, rows_csv)).tables if rows_csv else {}
+    counted = {KIND_WORDS[k][0]: (int(np.isnan(t.value).sum()), t.value.size) for k, t in tables.items()}
+    return {name: found for name, found in counted.items() if found[0]}
+
+
 # ---- a draft of a new one
 
 

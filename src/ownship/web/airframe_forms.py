@@ -135,7 +135,7 @@ def _last(part: Part, texts: Texts) -> int:
 
 def _row(part: Part, i: int, texts: Texts, wrong: str) -> Row:
     fields = []
-    for cell in part.cells:
+    for cell in (c for c in part.cells if not c.hidden):
         name = f"{part.table}.{i}.{cell.key}" if part.rows else f"{part.table}.{cell.key}"
         fields.append(Field(name, label_of(part, i, cell), texts.get(name, ""), cell, name == wrong))
     return Row(f"{part.one} {i + 1}" if part.rows else "", tuple(fields))
@@ -166,10 +166,10 @@ def _put_one(document: Any, part: Part, texts: Texts) -> None:
     if table is None:
         table, new = tomlkit.table(), True
     _fill(table, part, 0, part.table, texts)
-    left = set(table) - {"source"}
+    left = set(table) - (set() if part.table == "record" else {"source"})  # elsewhere a source of nothing is no table
     if new and left:
         _place(document, path, table)
-    elif not new and not left and part.table != "record":
+    elif not new and not left:
         del _at(document, path[:-1])[path[-1]]
 
 

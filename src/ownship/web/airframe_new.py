@@ -80,7 +80,8 @@ def draft_json() -> JSONResponse:
     """The draft as data: every field as typed, and what is not known yet."""
     fields = asking.draft()
     made, refusals = _made(fields)
-    return JSONResponse({"schema": 1, "fields": fields, "refused": refusals, "not_known": _missing(made) if made else []})
+    return JSONResponse({"schema": 1, "fields": fields, "refused": refusals,
+                         "not_known": _missing(made, csv_of(fields)) if made else []})
 
 
 @router.get("/airframe/new")
@@ -162,7 +163,7 @@ def _look(request: Request, fields: Mapping[str, str], refusal: str = "", effect
     typed = [(p, forms.blocks(p.parts, fields, spare=False)) for p in PAGES]
     day = effective or fields.get("weighings.0.date", "") or asking.now_day()
     return shown(request, "airframe_look.html", 422 if refusal else 200, pages=PAGES, typed=typed, refusals=refusals,
-                 refusal=refusal, missing=_missing(made) if made else [], effective=day, ready=made is not None and bool(fields))
+                 refusal=refusal, missing=_missing(made, csv_of(fields)) if made else [], effective=day, ready=made is not None and bool(fields))
 
 
 # ---- the draft as a record
@@ -254,8 +255,8 @@ def _made(fields: Mapping[str, str]) -> tuple[Any, list[tuple[str, str, str]]]:
         return None, [(PAGES[0].name, "The record as a whole", _named(str(error)))]
 
 
-def _missing(record: Any) -> list[dict[str, str]]:
-    """What is not known of a new record, what that leaves not known, and the page for it."""
+def _missing(record: Any, rows: str) -> list[dict[str, str]]:
+    """What is not known of a new record with its rows, what that leaves not known, and the page for it."""
     from ownship.performance.model import airframe_of
 
     found = []
@@ -286,4 +287,6 @@ def _missing(record: Any) -> list[dict[str, str]]:
               "runways, climb, times and fuel of a flight are not known")
     if record.book is None or record.book.rows is None:
         lacks("book", "no rows of the book", "the model alone stands for take-off, landing and cruise, with wide bands")
+    for name, (blank, crossings) in asking.blanks(record, rows).items():
+        lacks("book", f"{name}: {blank} of {crossings} crossings of its table are blank", "between them that margin is not known")
     return found

@@ -10,8 +10,8 @@ NONE = "none published"
 
 @dataclass(frozen=True)
 class Cell:
-    """One field of a table. kind: how its text is read (airframe_forms); usual: the choice of an empty row; paper: where it
-    stands."""
+    """One field of a table. kind: how its text is read (airframe_forms); usual: the choice of an empty row; hidden: not shown, made
+    of another field."""
 
     key: str
     label: str
@@ -20,6 +20,7 @@ class Cell:
     choices: tuple[tuple[str, str], ...] = ()
     usual: str = ""
     wide: bool = False
+    hidden: bool = False
 
 
 @dataclass(frozen=True)
@@ -170,5 +171,6 @@ BY_NAME = {t.name: t for t in TOPICS}
 
 
 def without(part: Part, *keys: str) -> Part:
-    """A part without some of its cells, for a shorter form."""
-    return replace(part, cells=tuple(c for c in part.cells if c.key not in keys))
+    """A part without some of its cells, for a shorter form; an id is only hidden, since it is made of the name."""
+    return replace(part, cells=tuple(replace(c, hidden=True) if c.key in keys and c.kind == "id" else c for c in part.cells
+                                     if c.key not in keys or c.kind == "id"))
