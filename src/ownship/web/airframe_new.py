@@ -162,8 +162,9 @@ def _look(request: Request, fields: Mapping[str, str], refusal: str = "", effect
     made, refusals = _made(fields)
     typed = [(p, forms.blocks(p.parts, fields, spare=False)) for p in PAGES]
     day = effective or fields.get("weighings.0.date", "") or asking.now_day()
+    missing = _missing(made, csv_of(fields)) if made else []
     return shown(request, "airframe_look.html", 422 if refusal else 200, pages=PAGES, typed=typed, refusals=refusals,
-                 refusal=refusal, missing=_missing(made, csv_of(fields)) if made else [], effective=day, ready=made is not None and bool(fields))
+                 refusal=refusal, missing=missing, effective=day, ready=made is not None and bool(fields))
 
 
 # ---- the draft as a record

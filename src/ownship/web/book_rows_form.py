@@ -23,8 +23,9 @@ ROWS = Part("rows", "Rows of the book", (
     Cell("temperature", "Temperature", "15 C"), Cell("weight", "Weight", "2350 lb"), Cell("rpm", "Rpm, in the cruise", "2450 rpm"),
     Cell("value", "The book says", "600 ft; 110 kt; 8.3 usgal/h")),
     "Take the rows as they are printed: calm, dry, paved, level. One row of a kind is a single figure; more make a table: "
-    "then give every crossing of the altitudes, temperatures and weights you take, since one left out is a blank, and between blanks "
-    "nothing is known. Two altitudes and two temperatures are four rows. Cruise rows need their rpm.", rows=True, one="Row", spare=12)
+    "then give every crossing of the altitudes, temperatures and weights you take, since one left out is a blank, and beside a "
+    "blank nothing is known. Two altitudes and two temperatures are four rows. Cruise rows need their rpm.",
+    rows=True, one="Row", spare=12)
 
 
 def csv_of(texts: Mapping[str, str], before: str = "") -> str:
