@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from ownship.errors import BadInput
 from ownship.ownership.entries import AeroplaneRevision, Entry, Flight, FuelSeen
-from ownship.ownership.registrations import known_aeroplanes, letters_apart, nearest, other_aeroplane
+from ownship.ownership.registrations import as_known, known_aeroplanes, letters_apart, nearest, of_a_file, other_aeroplane
 
 NOON = datetime(2026, 7, 11, 12, tzinfo=UTC)
 WORD = st.text("N0123T-", max_size=6)
@@ -54,3 +54,18 @@ def test_a_registration_unlike_any_is_kept_and_told():
     assert nearest("N1234", known_aeroplanes(KEPT)) is None
     assert other_aeroplane(KEPT, "N1234", kept_as="an entry of") == (
         "N1234 is not an aeroplane of the record; kept as an entry of another aeroplane",)
+
+
+def test_with_or_without_dashes_it_is_the_aeroplane_the_record_knows():
+    assert as_known(KEPT, "N0-160T") == "N0160T" and as_known(KEPT, "N07-77X") == "N0777X" and as_known(KEPT, "N-1") == "N-1"
+
+
+def test_a_file_s_registrations_are_held_against_the_record_and_one_another():
+    assert of_a_file((), ["N0160T", "N0160T", "N1234"]) == ({"N0160T": "N0160T", "N1234": "N1234"}, ())
+    assert of_a_file((), ["N0-160T", "N0160T", "N0160T"])[0] == {"N0160T": "N0160T", "N0-160T": "N0160T"}
+    assert of_a_file(KEPT, ["N0-160T", "N1234"]) == (
+        {"N0-160T": "N0160T", "N1234": "N1234"}, ("N1234 is not an aeroplane of the record; kept as a flight in another aeroplane",))
+    for entries, said in (((), "N0161T and N0160T differ by no more than two letters"), (KEPT, "and N0160T is; correct it")):
+        with pytest.raises(BadInput, match=said):
+            of_a_file(entries, ["N0161T", "N0160T", "N0160T"])
+        assert of_a_file(entries, ["N0161T", "N0160T", "N0160T"], meant=True)[0] == {"N0160T": "N0160T", "N0161T": "N0161T"}

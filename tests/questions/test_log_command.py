@@ -175,6 +175,9 @@ def test_a_mistyped_registration_is_asked_about_and_another_one_told(capsys, tmp
     path = write(tmp_path, CSV.replace("N0160T", "N0161T"))
     assert asked in refused(capsys, "log", "import", path, *MAPS, "--zone", "place")
     assert len(kept()) == 1
+    told(capsys, *again[:4], "--aeroplane", "n0-160t", "--off-blocks", "2026-07-13T15:00-06:00", "--on-blocks",
+         "2026-07-13T16:05-06:00", "--to", "KU79")
+    assert {name for name, _ in flights()} == {"N0160T"}
     unlike = "N1234 is not an aeroplane of the record; kept as a flight in another aeroplane"
     assert told(capsys, *again, "--aeroplane", "N1234")["told"] == [unlike]
     other = told(capsys, "log", "import", path, *MAPS, "--zone", "place", "--other-aeroplane")

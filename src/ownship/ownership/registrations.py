@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 
 from ownship.errors import BadInput
@@ -29,6 +30,36 @@ def letters_apart(one: str, other: str) -> int:
 def known_aeroplanes(entries: Iterable[Entry]) -> tuple[str, ...]:
     """Registrations of the record: of airframe records kept and of flights, in the order of their moments."""
     return tuple(dict.fromkeys(e.aeroplane for e in entries if e.aeroplane and isinstance(e.body, AeroplaneRevision | Flight)))
+
+
+def as_known(entries: Iterable[Entry], registration: str) -> str:
+    """The registration as the record knows it, with or without dashes; itself where it knows none such."""
+    bare = registration.replace("-", "")
+    return next((k for k in known_aeroplanes(entries) if k.replace("-", "") == bare), registration)
+
+
+def of_a_file(entries: Iterable[Entry], names: Iterable[str], *, meant: bool = False) -> tuple[dict[str, str], tuple[str, ...]]:
+    """(each registration of a file as it is to be kept, what is to be told), one of every flight, in the order of the file.
+
+    BadInput where one is within two letters of one of the record, or of one with more flights in the file, and other
+    aeroplanes are not meant.
+    """
+    kept = tuple(entries)
+    known = known_aeroplanes(kept)
+    counts = Counter(names)
+    written: dict[str, str] = {}
+    told: tuple[str, ...] = ()
+    for name, _ in counts.most_common():
+        other = next((w for w in written.values() if w.replace("-", "") == name.replace("-", "")), None)
+        written[name] = other or as_known(kept, name)
+        if other is not None or written[name] in known:
+            continue
+        told += other_aeroplane(kept, name, meant=meant)
+        near = nearest(name, [w for n, w in written.items() if n != name])
+        if near is not None and not meant:
+            raise BadInput(f"aeroplane: {name} and {near} differ by no more than two letters; correct the mistyped one, or say "
+                           "--other-aeroplane where both are meant.")
+    return written, told
 
 
 def nearest(registration: str, known: Iterable[str]) -> str | None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
 from ownship.questions.from_record import aboard, chosen, needed_tanks, tanks_on, total_words
-from ownship.questions.log_checks import other_words
+from ownship.questions.log_checks import meant, other_words
 from ownship.questions.log_events import MOST_OIL, moment_of, money_of
 from ownship.questions.logging_flights import Written, opened
 
@@ -32,7 +32,7 @@ def now_aboard(aeroplane: str | None = None, at: str | None = None, folder: Path
         if aeroplane is None and not any(isinstance(e.body, FuelAdded | FuelSeen) for e in entries) and not _single(entries):
             return {"schema": 1, "sentence": EMPTY, "aeroplane": None, "at": _iso(moment), "tanks": [], "total": None,
                     "since": None, "oil": None}
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         found = aboard(entries, registration, moment) if tanks_on(entries, registration, moment.date()) else None
         oil = _oil(entries, registration)
     return _answer(registration, moment, found, oil)
@@ -117,7 +117,7 @@ def add_oil(amount: str, hours: float | None = None, price: str | None = None, a
     if hours is not None and not 0 <= hours <= 100_000:
         raise BadInput(f"--hours: {hours:g} is no reading; write the engine's hours, 0 to 100,000.")
     with opened(folder) as (records, entries):
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         other = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
         entry = records.append(OilAdded(volume, hours, cost), registration, moment)
         rate = _oil((*entries, entry), registration)
@@ -145,7 +145,7 @@ def add_fuel(tank: str, amount: str, level: str = "", price: str | None = None, 
     if volume <= 0:
         raise BadInput(f"--amount: {amount!r} is not more than 0; write what was put in, or `ownship fuel seen` what is there.")
     with opened(folder) as (records, entries):
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         found = tank_of(needed_tanks(entries, registration, moment.date()), tank, "--tank")
         if level and level_m3(found, level) is None:
             raise BadInput(f"--level: {level!r} is neither full nor a mark of the {tank} tank{_marks(found)}.")
@@ -175,7 +175,7 @@ def see_fuel(tank: str, amount: str, known_by: str = "", counts: str = "", at: s
         raise BadInput(f"--known-by: {known_by!r} is not one of: {', '.join(KNOWN_BY)}.")
     moment = moment_of("--at", at)
     with opened(folder) as (records, entries):
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         found = tank_of(needed_tanks(entries, registration, moment.date()), tank, "--tank")
         usable_m3, by = _seen(found, amount.strip(), known_by, counts)
         refuse_more_than_holds(found, usable_m3, "--amount")

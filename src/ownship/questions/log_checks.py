@@ -25,6 +25,15 @@ def other_words(entries: Iterable[Entry], registration: str, *, meant: bool = Fa
     return other_aeroplane(entries, registration, meant=meant, kept_as=kept_as)
 
 
+def meant(entries: Iterable[Entry], asked: str | None) -> str:
+    """The aeroplane that is meant, as the record writes it: the one asked for, else the only one it knows."""
+    from ownship.ownership.registrations import as_known
+    from ownship.questions.from_record import chosen
+
+    kept = tuple(entries)
+    return as_known(kept, chosen(kept, asked))
+
+
 def fresh(where: str, aeroplane: str, flight: Flight) -> Placed:
     """A new flight with the words that name it in a refusal."""
     from ownship.ownership.flights import Placed

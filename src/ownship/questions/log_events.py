@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput
-from ownship.questions.from_record import aboard, chosen, tanks_on
-from ownship.questions.log_checks import AHEAD, other_words
+from ownship.questions.from_record import aboard, tanks_on
+from ownship.questions.log_checks import AHEAD, meant, other_words
 from ownship.questions.logging_flights import Written, day_of, defect_json, opened
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ def replaced(which: str, old_h: float, new_h: float = 0.0, at: str | None = None
             raise BadInput(f"{name}: {value:g} h is no reading; write 0 to 100,000.")
     moment, body = moment_of("--at", at), InstrumentReplaced(which, old_h, new_h)
     with opened(folder) as (records, entries):
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         old = replaced_on(entries, registration, which, moment)
         other = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
 
@@ -103,7 +103,7 @@ def defect(name: str, state: str, words: str, uses: Iterable[str] = (), until: s
     if end is not None and state != "deferred":
         raise BadInput("--until belongs to a deferred defect only; leave it out.")
     with opened(folder) as (records, entries):
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         step = Defect(named, state, words.strip(), speaks or _uses_before(entries, registration, named), end, by)
         other = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
         entry = records.append(step, registration, moment, check=lambda now: refuse_step(
@@ -130,7 +130,7 @@ def defects(aeroplane: str | None = None, uses: Iterable[str] = (), folder: Path
         if not of_kind(entries, Defect) and aeroplane is None:
             return {"schema": 1, "sentence": "No defect is kept yet, which says nothing of the aeroplane. Enter one with `ownship "
                     "log defect NAME --state found --words \"...\"`.", "aeroplane": None, "defects": []}
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         found = open_defects(entries, registration, tuple(uses) or USES, today())
     count = f"{len(found)} open {'defect' if len(found) == 1 else 'defects'}" if found else "no open defect is in the record"
     return {"schema": 1, "sentence": f"{registration}: {count}; a licensed person decides what may be flown with.",
@@ -157,7 +157,7 @@ def hand_over(to: str, by: str = "", meter: str = "tachometer", reading: float |
     if oil_m3 is not None and not 0 <= oil_m3 <= parse(MOST_OIL, "volume"):
         raise BadInput(f"--oil: {oil!r} is not believable; write what the dipstick shows, 0 qt to {MOST_OIL}.")
     with opened(folder) as (records, entries):
-        registration = chosen(entries, aeroplane)
+        registration = meant(entries, aeroplane)
         told = other_words(entries, registration, meant=other_aeroplane, kept_as="an entry of")
         fuel, fuel_words = _fuel(entries, registration, moment)
         draft = HandOver(to.strip(), by, fuel, oil_m3, tied_down, keys, meter, reading)

@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ownship.errors import BadInput, UnreadableFile
-from ownship.questions.from_record import chosen, registration_of
-from ownship.questions.log_checks import fresh, other_words, refuse_flights
+from ownship.questions.from_record import registration_of
+from ownship.questions.log_checks import fresh, meant, other_words, refuse_flights
 from ownship.questions.reading import read_text
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def _made(cells: Mapping[str, str], entries: tuple[Entry, ...], aeroplane: str |
     pilot = only_pilot(entries) if "pilot" not in cells else ""
     whole = dict(cells) | ({"pilot": pilot} if pilot else {})
     named, flight, told = flight_of(whole, _meaning(zone, dates), places_of_log(entries))
-    return chosen(entries, aeroplane or named), flight, (*told, *_pilot_words(pilot))
+    return meant(entries, aeroplane or named), flight, (*told, *_pilot_words(pilot))
 
 
 def only_pilot(entries: Iterable[Entry]) -> str:
@@ -154,7 +154,7 @@ def correct(number: int, cells: Mapping[str, str], why: str = "", zone: str = ""
             raise BadInput(f"Entry {number} is of kind {old.body.KIND!r} and no flight; withdraw it and enter it anew.")
         merged = dict(zip(COLUMNS, cells_of(old.aeroplane, old.body), strict=True)) | _over(cells)
         registration, flight, told = flight_of(merged, _meaning(zone, dates), places_of_log(entries))
-        registration = registration_of(registration)
+        registration = meant(entries, registration_of(registration))
         told += other_words(entries, registration, meant=other_aeroplane)
         entry = records.correct(number, flight, aeroplane=registration, note=why, check=lambda now: refuse_flights(
             [fresh("the corrected flight", registration, flight)], now, number))
@@ -186,8 +186,8 @@ def withdraw(number: int, why: str, folder: Path | None = None) -> Written:
     from ownship.ownership.meters import refuse_withdrawal
 
     def check(now: tuple[Entry, ...]) -> None:
-        for meant in (e for e in now if e.number == number):
-            refuse_withdrawal(now, meant)
+        for old in (e for e in now if e.number == number):
+            refuse_withdrawal(now, old)
 
     with opened(folder) as (records, _):
         entry = records.withdraw(number, why, check=check)
@@ -264,6 +264,7 @@ def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str =
     """
     from ownship.ownership.entries import Flight, of_kind
     from ownship.ownership.flight_csv import Mapped, decoded, mapping_of, read_log
+    from ownship.ownership.registrations import of_a_file
     from ownship.questions.places_of_log import places_of_log
     from ownship.store.records import New
 
@@ -274,11 +275,10 @@ def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str =
         registration = registration_of(aeroplane) if aeroplane else ""
         mapped = Mapped(kept.get("map", {}) | chosen_map, meaning, registration, only_pilot(entries))
         found = read_log(decoded(_bytes(path), path), path, mapped, places_of_log(entries))
+        names, other = of_a_file(entries, [registration_of(p.aeroplane) for p in found.flights], meant=other_aeroplane)
+        flights = [replace(p, aeroplane=names[registration_of(p.aeroplane)]) for p in found.flights]
         there = {(e.aeroplane, f) for e, f in of_kind(entries, Flight)}
-        new = [p for p in found.flights if (p.aeroplane, p.flight) not in there]
-        other: tuple[str, ...] = ()
-        for name in dict.fromkeys(p.aeroplane for p in new):
-            other += other_words(entries, registration_of(name), meant=other_aeroplane)
+        new = [p for p in flights if (p.aeroplane, p.flight) not in there]
         source = f"import of {Path(path).name}"
         items = [New(p.flight, p.aeroplane, None, source) for p in new]
         remembered = _to_keep(kept, dict(mapped.fields), meaning.zone)
