@@ -304,6 +304,16 @@ def test_a_registration_in_the_request_may_have_dashes_or_none(capsys, kept, tmp
     assert checked(capsys, request(tmp_path, top='aeroplane = "n-0160-t"\n'))["request"]["aeroplane"] == "N0160T"
 
 
+def test_the_two_files_the_other_way_round_and_an_aeroplane_named_twice_are_refused(capsys, kept, tmp_path):
+    flight, aeroplane = request(tmp_path), tmp_path / "camas160.toml"
+    aeroplane.write_text(demo_aeroplane(), encoding="utf-8")
+    for command in ("check", "altitudes", "when", "reach"):
+        code, out, err = run(capsys, command, flight, str(aeroplane))
+        assert (code, out) == (2, "") and "is a flight, not an aeroplane" in err
+        code, out, err = run(capsys, command, "demo", "--aeroplane", "N0160T")
+        assert (code, out) == (2, "") and "give one of them" in err
+
+
 def test_a_review_that_is_missing_is_no_passenger_s_matter(capsys, kept, tmp_path):
     keep(Pilot("pilot", date(1981, 1, 5), "USA"), PilotEvent("pilot", "medical", date(2026, 3, 10), detail="class 3"))
     answer = remedied(capsys, light(tmp_path))

@@ -56,16 +56,18 @@ def situation_of(aeroplane: str | None, flight: str | None = None, registration:
 
     registration: which aeroplane of the record; command: the one that asks, for what a refusal says.
     """
+    if registration is not None and (flight is not None or aeroplane == DEMO):
+        raise BadInput("--aeroplane names one of the record, and an aeroplane's file is named too; give one of them.")
     if aeroplane == DEMO and flight is None:
         return situation(demo_aeroplane(), demo_flight(), name="demo flight")
-    if aeroplane is None or flight is None:
-        from ownship.questions.from_record import is_request, situation_from_record
+    from ownship.questions.from_record import is_request, situation_from_record
 
+    if aeroplane is None or flight is None:
         if aeroplane is not None and not is_request(aeroplane):
             raise BadInput(f"{aeroplane} alone is not a flight; name an aeroplane and a flight, or write `ownship {command} demo`.")
         return situation_from_record(aeroplane, registration)
-    if registration is not None:
-        raise BadInput("--aeroplane names one of the record, and an aeroplane's file is named too; give one of them.")
+    if aeroplane != DEMO and is_request(aeroplane):
+        raise BadInput(f"{aeroplane} is a flight, not an aeroplane; name the aeroplane's file first, then the flight's.")
     text = demo_aeroplane() if aeroplane == DEMO else read_text(aeroplane)
     return situation(text, demo_flight() if flight == DEMO else read_text(flight),
                      None if aeroplane == DEMO else Path(aeroplane).parent, str(flight),
