@@ -103,7 +103,7 @@ def test_headwind_takes_the_worse_of_model_at_50_per_cent_and_the_note():
 def test_a_record_whose_rows_hold_50_150_is_matched_at_half_the_headwind(tmp_path):
     """The calm row is looked up and charged 50/150 all the same; only the match to rows with wind changes."""
     from ownship.performance.rows import read_rows
-    from ownship.questions.calibrating import _real_wind, record_of
+    from ownship.questions.calibrating import real_wind, record_of
 
     text = "kind,pressure_altitude_ft,oat_c,weight_lb,headwind_kt,value\n" + "".join(
         f"takeoff_roll_ft,0,15,2350,{w},900\n" for w in (10, 0, -4))
@@ -111,7 +111,7 @@ def test_a_record_whose_rows_hold_50_150_is_matched_at_half_the_headwind(tmp_pat
     for flag in ("true", "false"):
         (tmp_path / "a.toml").write_text(f'[record]\nsource = "x"\n[book]\nrows = "rows.csv"\nwind_in_rows = {flag}\n')
         record, _, _ = record_of(str(tmp_path / "a.toml"))
-        winds[flag] = from_si(_real_wind(read_rows(text, "rows.csv"), record).headwind_m_s, "kt").round(6).tolist()
+        winds[flag] = from_si(real_wind(read_rows(text, "rows.csv"), record).headwind_m_s, "kt").round(6).tolist()
     assert winds == {"true": [5, 0, -6], "false": [10, 0, -4]}
 
 

@@ -60,11 +60,11 @@ def _beside_book(registration: str, record: AirframeRecord, rows_csv: str) -> Be
     from ownship.papers.charts import agreement_chart
     from ownship.performance.model import airframe_of
     from ownship.questions.airframe_record import rows_of
-    from ownship.questions.calibrating import _real_wind, fit_both, predicted_of, surrogate_of
+    from ownship.questions.calibrating import fit_both, predicted_of, real_wind, surrogate_of
 
     plane = airframe_of(record)
     rows = rows_of(record, rows_csv)
-    book = _real_wind(rows.where(rows.texts["origin"] != "own"), record)
+    book = real_wind(rows.where(rows.texts["origin"] != "own"), record)
     if not len(book):
         return BesideBook(why="The rows kept with this record hold none of the book's own; add some.")
     fitted = fit_both(plane, book)

@@ -113,7 +113,7 @@ def _book_parts(record: AirframeRecord, folder: Path | None, rows_path: str | No
 
     found = (read_text(rows_path), rows_path) if rows_path else rows_text(record, folder)
     parts = [] if found is None else [checked(read_rows(found[0], found[1]), found[1], airframe_of(record))]
-    parts = [_real_wind(p, record) for p in parts]
+    parts = [real_wind(p, record) for p in parts]
     if where is not None:
         column, value = where
         parts = [p.where(_column(p, column) == value) for p in parts]
@@ -142,8 +142,9 @@ def own_file_of(record: AirframeRecord, folder: Path | None, rows_path: str | No
     return own_file(record, path, joined(book) if book else None)
 
 
-def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
-             where: tuple[str, str] | None) -> Rows | None:
+def rows_to_match(record: AirframeRecord, folder: Path | None, rows_path: str | None, own_path: str | None,
+                  where: tuple[str, str] | None) -> Rows | None:
+    """The rows an aeroplane is matched to: those of its book and the owner's, each file once; None where it has none."""
     from ownship.performance.model import airframe_of
     from ownship.performance.row_checks import checked, own_rows
     from ownship.performance.rows import joined
@@ -160,7 +161,7 @@ def _rows_of(record: AirframeRecord, folder: Path | None, rows_path: str | None,
     return joined(parts) if parts else None
 
 
-def _real_wind(rows: Rows, record: AirframeRecord) -> Rows:
+def real_wind(rows: Rows, record: AirframeRecord) -> Rows:
     """Rows with the wind that blew in the book's sense: where its rows took in 50 % of head- and 150 % of tailwind already,
     their wind counts so; the owner's own rows keep theirs."""
     from dataclasses import replace
@@ -187,7 +188,7 @@ def calibrate(aeroplane: str, rows_path: str | None = None, own_path: str | None
     from ownship.performance.model import airframe_of
 
     record, _, folder = record_of(aeroplane)
-    return fit_both(airframe_of(record), _rows_of(record, folder, rows_path, own_path, where), seed)
+    return fit_both(airframe_of(record), rows_to_match(record, folder, rows_path, own_path, where), seed)
 
 
 def calibrations_of(record: AirframeRecord, folder: Path | None, fitted: Fitted | None = None, draws: int = DRAWS,
@@ -199,7 +200,7 @@ def calibrations_of(record: AirframeRecord, folder: Path | None, fitted: Fitted 
     from ownship.performance.model import Model, airframe_of
 
     airframe = airframe_of(record)
-    rows = _rows_of(record, folder, None, None, None)
+    rows = rows_to_match(record, folder, None, None, None)
     fitted = fitted or fit_both(airframe, rows, seed)
     surrogate = surrogate_of(airframe)
     book = Model(airframe, surrogate, draws_of(fitted.book, draws, seed))
@@ -223,7 +224,7 @@ def fitted_of(path: str | None, record: AirframeRecord, folder: Path | None) -> 
 
     airframe = airframe_of(record)
     if path is None:
-        return fit_both(airframe, _rows_of(record, folder, None, None, None))
+        return fit_both(airframe, rows_to_match(record, folder, None, None, None))
     try:
         fitted = from_json(json.loads(read_text(path)), path)
     except (ValueError, RecursionError):  # also a number of thousands of digits, brackets nested thousands deep
@@ -280,7 +281,7 @@ def predict(aeroplane: str, rows_path: str, calibration_path: str | None = None)
     fitted = fitted_of(calibration_path, record, folder)
     rows = read_rows(read_text(rows_path), rows_path, need_value=False)
     check_speeds(rows, rows_path, airframe)
-    figures = predicted_of(airframe, _real_wind(rows, record), fitted.own or fitted.book)
+    figures = predicted_of(airframe, real_wind(rows, record), fitted.own or fitted.book)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([*rows.columns, "predicted", "low_90", "high_90"])

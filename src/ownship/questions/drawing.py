@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ownship.questions.calibrating import _rows_of, calibrations_of, own_file_of, record_of, surrogate_of
+from ownship.questions.calibrating import calibrations_of, own_file_of, record_of, rows_to_match, surrogate_of
 from ownship.questions.calibration_file import Fitted
 from ownship.questions.explaining import by_origin
 from ownship.questions.places import write_whole
@@ -28,7 +28,7 @@ def calibration_charts(aeroplane: str, fitted: Fitted, rows_path: str | None = N
 
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
-    surrogate, rows = surrogate_of(airframe), _rows_of(record, folder, rows_path, own_path, where)
+    surrogate, rows = surrogate_of(airframe), rows_to_match(record, folder, rows_path, own_path, where)
     found: dict[str, str] = {}
     for whose, part, matched in by_origin(rows, fitted):
         every = diagnostics.worst(airframe, surrogate, part, matched, most=len(part))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from ownship.questions.calibrating import _rows_of, calibrations_of, own_file_of, record_of, surrogate_of
+from ownship.questions.calibrating import calibrations_of, own_file_of, record_of, rows_to_match, surrogate_of
 from ownship.questions.calibration_file import Fitted
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ def explain(aeroplane: str, fitted: Fitted, rows_path: str | None = None, own_pa
 
     record, _, folder = record_of(aeroplane)
     airframe = airframe_of(record)
-    surrogate, rows = surrogate_of(airframe), _rows_of(record, folder, rows_path, own_path, where)
+    surrogate, rows = surrogate_of(airframe), rows_to_match(record, folder, rows_path, own_path, where)
     known = fitted.own or individual(fitted.book)
     models = calibrations_of(record, folder, fitted)
     unmeasured = Model(airframe, surrogate, draws_of(individual(fitted.book)))

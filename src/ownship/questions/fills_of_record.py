@@ -117,7 +117,7 @@ def _planned(entries: tuple[Entry, ...], registration: str) -> dict[str, Planned
     from ownship.calibration.fuel_found import planned_flows
     from ownship.ownership.revisions import record_on
     from ownship.performance.model import Model, airframe_of
-    from ownship.questions.calibrating import _rows_of, fit_both, surrogate_of
+    from ownship.questions.calibrating import fit_both, rows_to_match, surrogate_of
     from ownship.questions.logs import taxi_flow
     from ownship.questions.places import today
 
@@ -125,7 +125,7 @@ def _planned(entries: tuple[Entry, ...], registration: str) -> dict[str, Planned
     airframe = airframe_of(record)
     book = None if record.book is None else record.book.rows
     folder = rows_folder(entries, registration, today())
-    rows = _rows_of(record, None, None if book is None else str(folder / book), None, None)
+    rows = rows_to_match(record, None, None if book is None else str(folder / book), None, None)
     model = Model(airframe, surrogate_of(airframe), draws_of(individual(fit_both(airframe, rows).book)))
     return planned_flows(model, "not said", taxi_flow())
 

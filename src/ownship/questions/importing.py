@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ownship.errors import BadInput, OwnshipError, UnreadableFile
-from ownship.questions.places import _replacing, today
+from ownship.questions.places import replacing, today
 
 if TYPE_CHECKING:
     from ownship.world.aerodrome_database import ImportedTable
@@ -240,7 +240,7 @@ def _write(offer: _Offer, *, redate: bool) -> bool:
         return False
     offer.target.parent.mkdir(parents=True, exist_ok=True)
     noon = datetime.combine(offer.day, time(12), UTC).timestamp()
-    with _replacing(offer.target) as fresh:
+    with replacing(offer.target) as fresh:
         with fresh.open("wb") as file:
             file.write(data)
             file.flush()

@@ -31,7 +31,7 @@ def cache_folder() -> Path:
 
 
 @contextmanager
-def _replacing(path: Path) -> Iterator[Path]:
+def replacing(path: Path) -> Iterator[Path]:
     """An empty file beside `path` that takes its place when the block ends well, and is gone when it does not."""
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     os.close(handle)
@@ -50,7 +50,7 @@ def write_whole(path: Path, data: bytes, *, the_record: bool = False) -> None:
     target = path.absolute()
     if not the_record and target.parent.resolve() == record_folder().resolve() and target.name.startswith(NAME):
         raise BadInput(f"{path} is the record itself; name another file.")
-    with _replacing(path) as fresh, fresh.open("wb") as file:
+    with replacing(path) as fresh, fresh.open("wb") as file:
         file.write(data)
         file.flush()
         os.fsync(file.fileno())
@@ -76,7 +76,7 @@ def aerodromes() -> sqlite3.Connection:
         if database.usable(connection):
             return connection
         connection.close()
-    with _replacing(path) as new:
+    with replacing(path) as new:
         fresh = sqlite3.connect(new)
         fresh.execute("PRAGMA journal_mode = OFF")
         fresh.execute("PRAGMA synchronous = OFF")
