@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
@@ -24,6 +25,7 @@ from ownship.words.figures import Figure, number_text
 
 THEMES = (("", "as the device"), ("light", "light"), ("night", "night"))
 THEME, YEAR_S = "ownship-theme", 31_536_000
+PART_OF_IMAGE = re.compile(r' role="graphics-[a-z]+"| aria-roledescription="[^"]*"')
 SCREENS = (("Flight", "/"), ("Cockpit", "/cockpit"), ("Airframe", "/airframe"))
 MISSING = {"Not Found": "There is no such page.", "Method Not Allowed": "This page does not take that."}
 
@@ -128,8 +130,13 @@ def _drawn(asked: Asked, answer: Assessment | None, units: in_units.Units) -> di
             "path": beam.path(a.loading) if len(a.loading) > 1 else None, "hours": fuel,
             "fuel": hours.hours(fuel) if fuel else None, "route": sketch.sketch(s, asked.answer),
             "ground": [m for m in a.margins if m.id.startswith("terrain")],
-            "levels": Markup(levels_chart(asked.levels)) if asked.levels and asked.levels.levels else None,
-            "when": Markup(leaving_chart(asked.when)) if asked.when and asked.when.times else None}
+            "levels": chart(levels_chart(asked.levels)) if asked.levels and asked.levels.levels else None,
+            "when": chart(leaving_chart(asked.when)) if asked.when and asked.when.times else None}
+
+
+def chart(svg: str) -> Markup:
+    """A chart for a page: one image with its words, without the roles of its lines and bars."""
+    return Markup(PART_OF_IMAGE.sub("", svg))
 
 
 def _name(margin: Any) -> str:
