@@ -12,15 +12,18 @@ from ownship.calibration.estimate import draws_of, fit
 from ownship.calibration.measurements import predict
 from ownship.flight.assessment import assess
 from ownship.flight.changes import changes_of
-from ownship.flight.remedies import candidates, combinations_of, remedies, screen_of
+from ownship.flight.combining import combinations_of
+from ownship.flight.remedies import candidates, screen_of
 from ownship.performance import climb, cruise, landing, takeoff
 from ownship.performance.model import Model, airframe_of
 from ownship.performance.rows import read_rows
 from ownship.physics.atmosphere import Air
 from ownship.questions.calibrating import record_of, rows_text, surrogate_of
 from ownship.questions.check import demo_aeroplane, demo_flight, situation
+from ownship.questions.remedying import search
 
 CASES, SCALAR_CASES = 16, 40
+MOST_ASSESSMENTS = 14  # that the whole search for remedies may take as long as
 
 
 def best_of(function, runs=5):
@@ -78,7 +81,7 @@ def predictions(many, one):
 
 
 def screening(s):
-    """Complete candidate flights a second in the screening, the set-up included, against the ordinary assessment one at a time."""
+    """Candidates a second in the screening, and the whole search (detours too), against the ordinary assessment one at a time."""
     changes = changes_of(s)
     sets = combinations_of(changes, 3)
     count = len(sets)
@@ -89,11 +92,13 @@ def screening(s):
     whole = time.perf_counter() - start
     again = best_of(lambda: screen.rate(every), 2)
     one = best_of(lambda: assess(s), 3)
-    searched = best_of(lambda: remedies(s, assess(s)), 1)
+    before = assess(s)
+    searched = best_of(lambda: search(s, before), 3)
     print(f"remedies of the demo: {count:,} candidates in {whole:.2f} s with set-up, {count / again:,.0f}/s once set up "
-          f"(floor 2,000, goal 5,000); found and confirmed in {searched:.2f} s (aim 1 s); ratio to the assessment "
-          f"{count / again * one:.0f} (at least 300)")
-    return count / again * one >= 300
+          f"(floor 2,000, goal 5,000); ratio to the assessment {count / again * one:.0f} (at least 300)")
+    print(f"remedies of the demo found and confirmed, after its assessment: {searched:.2f} s (aim 1 s), as long as "
+          f"{searched / one:.1f} assessments (at most {MOST_ASSESSMENTS})")
+    return count / again * one >= 300 and searched / one <= MOST_ASSESSMENTS
 
 
 def starts(words, runs=3):

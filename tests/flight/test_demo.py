@@ -3,13 +3,25 @@
 import json
 import tomllib
 from functools import cache
+from itertools import combinations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from ownship.errors import BadInput
 from ownship.flight.assessment import assess
+from ownship.flight.changes import Change, changes_of, costs_of
+from ownship.flight.combining import combinations_of
+from ownship.flight.distances import Ground, judge, judge_all
+from ownship.flight.remedies import screen_of, screened
+from ownship.flight.screen_load import IS_WITHIN
 from ownship.papers.exchange import to_json
+from ownship.performance import climb
+from ownship.physics import equilibrium
+from ownship.physics.atmosphere import Air, isa_temperature_k
+from ownship.physics.engine import air_factor_1
 from ownship.questions.check import check, check_text, demo_aeroplane, demo_flight, situation
 from ownship.web.forms import write_toml
 
@@ -34,6 +46,11 @@ def judged(data, aeroplane=None):
 @cache
 def demo():
     return check("demo")
+
+
+@cache
+def situation_of_demo():
+    return situation(demo_aeroplane(), demo_flight())
 
 
 def margin(answer, id_):
@@ -343,3 +360,81 @@ def test_calm_air_along_the_route_is_said():
     answer = judged(request(aloft=None))
     assert margin(answer, "fuel.landing").verdict == "not known"
     assert any("calm air" in x for x in answer.not_checked)
+
+
+# -- what is worked out at once is what is worked out one by one (properties of our own; there are no published figures) -----------
+def test_runway_ends_judged_together_are_judged_as_each_alone():
+    s = situation_of_demo()
+    noise, weight = s.chance.normals("temperature at the aerodromes"), np.full(s.draws, 950.0)
+    grounds = [Ground(Air(h, t, 0.3), noise, slope, kind, state, head, tail, add)
+               for h, t, slope, kind, state, head, tail, add in (
+                   (870.0, 308.0, 0.0, "paved", "dry", 3.0, 0.0, 2.0), (1750.0, 300.0, 0.02, "grass", "grass wet", 0.0, 2.0, 0.0),
+                   (870.0, 308.0, -0.01, "paved", "wet", 0.0, 0.0, 0.0), (9000.0, 250.0, 0.0, "paved", "dry", 0.0, 0.0, 0.0))]
+    for operation in ("take-off", "landing"):
+        together = judge_all(operation, grounds, weight, s.calibrations, s.request.factors)
+        for ground, found in zip(grounds, together, strict=True):
+            alone = judge(operation, ground, weight, s.calibrations, s.request.factors)
+            assert (alone.chain, alone.words, alone.missing) == (found.chain, found.words, found.missing)
+            assert found.covered_m == pytest.approx(alone.covered_m, rel=1e-12, nan_ok=True)
+            assert found.roll_m == pytest.approx(alone.roll_m, rel=1e-12, nan_ok=True)
+            np.testing.assert_allclose(found.draws_m, alone.draws_m, rtol=1e-12)
+
+
+@pytest.mark.parametrize(("weight", "deviation"), [(800.0, -20.0), (1000.0, 0.0), (1000.0, 25.0), (1250.0, 35.0), (2600.0, 30.0)])
+def test_ceilings_looked_for_where_they_lie_are_those_of_every_level(weight, deviation):
+    model = situation_of_demo().calibrations.book
+    levels = climb.CEILING_LEVELS_M
+    rate = climb.best_speeds(model, Air(levels, isa_temperature_k(levels) + deviation), weight).rate_m_s
+    for found, wanted in zip(climb.ceilings_m(model, weight, deviation, noise=False), (climb.CEILING_RATE_M_S, 0.0), strict=True):
+        for draw in range(0, rate.shape[1], 5):
+            above = np.nonzero(rate[:, draw] >= wanted)[0]
+            if not above.size or above[-1] == levels.size - 1:
+                assert np.isnan(found[draw])
+                continue
+            i = above[-1]
+            share = (rate[i, draw] - wanted) / (rate[i, draw] - rate[i + 1, draw])
+            assert found[draw] == pytest.approx(levels[i] + share * (levels[i + 1] - levels[i]), rel=1e-12)
+
+
+@given(seed=st.integers(0, 10_000))
+@settings(max_examples=25, deadline=None)
+def test_an_equilibrium_looked_for_nearby_is_the_one_in_the_bracket(seed):
+    model, rng = situation_of_demo().calibrations.book, np.random.default_rng(seed)
+    height = rng.uniform(-300, 5000, (6, 1))
+    air = Air(height, isa_temperature_k(height) + rng.uniform(-30, 30, (6, 1)), rng.uniform(0, 1, (6, 1)))
+    density, sound = air.density_kg_m3, air.speed_of_sound_m_s
+    speed, weight, rev = rng.uniform(0, 90, (6, 1)), rng.uniform(6000, 13000, (6, 1)), rng.uniform(25, 50, (6, 1))
+    asked = (lambda: equilibrium.full_throttle_rev_s(model.engine, model.propeller, air_factor_1(model.engine, air), density, sound, speed),
+             lambda: equilibrium.level_speed_m_s(model.propeller, model.drag, density, sound, weight, rev),
+             lambda: equilibrium.rev_for_thrust_s(model.propeller, density, sound, speed, 0.1 * weight))
+    with np.errstate(all="ignore"), pytest.MonkeyPatch.context() as patched:
+        near = [f() for f in asked]
+        patched.setattr(equilibrium, "root_near", lambda function, low, high, guesses: equilibrium.root(function, low, high, steps=40))
+        bracketed = [f() for f in asked]
+    for a, b in zip(near, bracketed, strict=True):
+        assert np.array_equal(np.isnan(a), np.isnan(b))
+        np.testing.assert_allclose(a, b, rtol=1e-8)
+
+
+@given(st.lists(st.sets(st.sampled_from("abcdefg"), min_size=1, max_size=3), max_size=9), st.integers(1, 4))
+def test_sets_of_changes_are_all_that_touch_different_parts(touches, at_once):
+    changes = [Change("leave", "", "", "", (), frozenset(t), 0.0) for t in touches]
+    every = [c for size in range(1, at_once + 1) for c in combinations(range(len(changes)), size)
+             if len(set().union(*(touches[i] for i in c))) == sum(len(touches[i]) for i in c)]
+    assert combinations_of(changes, at_once) == every
+
+
+def test_a_search_with_an_aim_finds_every_set_that_reaches_it_and_none_is_called_worse_than_it_is():
+    """What stands in the way already is not flown; what is within limits is the same as when everything is flown."""
+    data = request(cruise_altitude="7500 ft")
+    data["loads"] = [x | ({"weight": "120 lb"} if x["station"] == "rear" else {}) for x in data["loads"]]
+    s = situation(demo_aeroplane(), write_toml(data))
+    changes, costs = changes_of(s), costs_of(s)
+    full = {o.changes: o for o in screened(screen_of(s, changes), changes, costs, at_once=3)}
+    quick = {o.changes: o for o in screened(screen_of(s, changes), changes, costs, at_once=3, aim=IS_WITHIN)}
+    within = {c: o.cost for c, o in full.items() if o.verdict == IS_WITHIN}
+    assert {c: o.cost for c, o in quick.items() if o.verdict == IS_WITHIN} == within
+    assert any(changes[i].profile for c in within for i in c)
+    assert full.keys() == quick.keys()
+    assert all(quick[c].verdict <= o.verdict for c, o in full.items())
+    assert any(quick[c].verdict < o.verdict for c, o in full.items())
