@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hmac
 import secrets
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -105,16 +105,22 @@ def keep_token(request: Request, response: Response) -> None:
         response.set_cookie(COOKIE, token_of(request), httponly=True, samesite="strict", secure=request.url.scheme == "https")
 
 
-async def posted(request: Request) -> Posted:
-    """Dependency of every handler that changes anything: the form, its token compared with the browser's (double submit)."""
+async def posted(request: Request) -> AsyncIterator[Posted]:
+    """Dependency of every handler that changes anything: the form, its token compared with the browser's (double submit).
+
+    Its files are closed once the handler is done.
+    """
     kept = request.cookies.get(COOKIE, "")
     form = await request.form()
-    given = request.headers.get(HEADER) or str(form.get(FIELD, ""))
-    if not kept or not hmac.compare_digest(kept.encode(), given.encode()):
-        raise HTTPException(403, "This form is not from this browser's page, or its page is too old; load the page again and send "
-                                 "it once more.")
-    fields = {k: v for k, v in form.items() if isinstance(v, str) and k != FIELD}
-    return Posted(fields, {k: v for k, v in form.items() if isinstance(v, UploadFile) and v.filename})
+    try:
+        given = request.headers.get(HEADER) or str(form.get(FIELD, ""))
+        if not kept or not hmac.compare_digest(kept.encode(), given.encode()):
+            raise HTTPException(403, "This form is not from this browser's page, or its page is too old; load the page again and "
+                                     "send it once more.")
+        fields = {k: v for k, v in form.items() if isinstance(v, str) and k != FIELD}
+        yield Posted(fields, {k: v for k, v in form.items() if isinstance(v, UploadFile) and v.filename})
+    finally:
+        await form.close()
 
 
 Sent = Annotated[Posted, Depends(posted)]  # the parameter of such a handler
