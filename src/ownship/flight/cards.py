@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ownship.aeroplane.description import Propeller
-from ownship.flight.chance import middle
+from ownship.flight.chance import band, middle
 from ownship.flight.distances import HEADWIND_CREDIT, TAILWIND_CHARGE
 from ownship.flight.runways import JudgedEnd, air_draws, climb_gradient_1, stop_point_m
 from ownship.performance import climb as climbing
@@ -34,7 +34,7 @@ def banded(draws: FloatArray, unit: str, dimension: str | None = None) -> Figure
     good = draws[np.isfinite(draws)]
     if not good.size:
         return Figure(math.nan, unit)
-    value, (low, high) = middle(draws), (float(x) for x in np.percentile(good, [5, 95]))
+    value, (low, high) = middle(draws), band(good)
     return figure(value, unit, min(low, value), max(high, value), dimension)
 
 

@@ -22,7 +22,7 @@ from ownship.flight.request import Factors
 from ownship.performance import landing as landings
 from ownship.performance import takeoff as takeoffs
 from ownship.performance.book import BookTable
-from ownship.performance.model import HARD_WIND_M_S, Model, check_range
+from ownship.performance.model import HARD_WIND_M_S, Model, Number, check_range
 from ownship.performance.surfaces import surface_of
 from ownship.physics.atmosphere import Air
 from ownship.physics.conditions import Surface
@@ -269,7 +269,10 @@ def _calm(model: Model, operation: Operation, grounds: Sequence[Ground], weight_
 
 def _numbers(air: Air) -> tuple[float, float, float]:
     """Pressure altitude, temperature (its median) and relative humidity of an air at one place."""
-    return float(np.median(air.pressure_altitude_m)), float(np.median(air.temperature_k)), float(np.median(air.relative_humidity_1))
+    def one(value: Number) -> float:
+        return float(value) if np.ndim(value) == 0 else float(np.median(value))
+
+    return one(air.pressure_altitude_m), one(air.temperature_k), one(air.relative_humidity_1)
 
 
 def _chains(operation: Operation, grounds: Sequence[Ground], surfaces: Sequence[Surface], by: Calibrations,
@@ -280,8 +283,9 @@ def _chains(operation: Operation, grounds: Sequence[Ground], surfaces: Sequence[
     their product, so the larger of the two counts. Case 6 is case 0 in dry air, for the share of the roll.
     """
     model = by.book.middle
+    dry = float(model.p["mu"][0])
     slope, wind, friction, braking, add, altitude, temperature, humidity = (np.concatenate(x) for x in zip(
-        *(_conditions(operation, g, s, model) for g, s in zip(grounds, surfaces, strict=True)), strict=True))
+        *(_conditions(operation, g, s, dry) for g, s in zip(grounds, surfaces, strict=True)), strict=True))
     air = Air(altitude, temperature, humidity)
     done: takeoffs.TakeOff | landings.Landing
     if operation == "take-off":
@@ -294,11 +298,10 @@ def _chains(operation: Operation, grounds: Sequence[Ground], surfaces: Sequence[
             for g, s, x, roll in zip(grounds, surfaces, over, rolls, strict=True)]
 
 
-def _conditions(operation: Operation, ground: Ground, surface: Surface, model: Model) -> tuple[FloatArray, ...]:
-    """Slope, wind, friction, braking factor, addition to the approach, and the air, of the cases of one end."""
+def _conditions(operation: Operation, ground: Ground, surface: Surface, dry: float) -> tuple[FloatArray, ...]:
+    """Slope, wind, friction, braking factor, addition to the approach, and the air, of the cases of one end; dry: friction."""
     case = np.arange(CASES)
     soft, sloping, windy, gusty = ((case == k) | (case == 5) for k in (1, 2, 3, 4))
-    dry = float(np.median(model.p["mu"]))
     friction = np.where(soft, dry if surface.friction_1 is None else max(surface.friction_1, dry), dry)
     altitude, temperature, humidity = _numbers(ground.air)
     return (np.where(sloping, ground.slope_1, 0.0), np.where(windy, _charged_wind(ground)[0], 0.0), friction,

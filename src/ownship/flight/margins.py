@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -219,6 +220,7 @@ def merge(*sets: Iterable[Margin]) -> tuple[Margin, ...]:
     return order(found.values())
 
 
+@lru_cache(maxsize=64)
 def normal_quantile(p: float) -> float:
     """Standard normal quantile by bisection of erf (exact to 1e-12, for p in (0.5, 1))."""
     low, high = 0.0, 10.0
