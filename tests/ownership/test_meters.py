@@ -9,7 +9,7 @@ from ownship.errors import BadInput
 from ownship.ownership.defects import settlement
 from ownship.ownership.entries import Entry, Flight, HandOver, InstrumentReplaced, Money
 from ownship.ownership.flights import Placed, flaws
-from ownship.ownership.meters import refuse_reading, refuse_replacement, refuse_withdrawal
+from ownship.ownership.meters import refuse_reading, refuse_replacement, refuse_withdrawal, settled_words
 
 A = "N0160T"
 START = datetime(2026, 7, 1, 15, tzinfo=UTC)
@@ -118,3 +118,13 @@ def test_a_settlement_is_never_short_by_a_replaced_meter():
 def test_a_replacement_in_the_moment_of_a_hand_over_counts_by_the_order_of_entry():
     new_then = [swap(1, 0, 1000.0), handed(2, 0, 0.0)]
     assert settlement(new_then, A, HandOver("a", "b", meter_h=4.0), at(3)).hours_h == pytest.approx(4.0)
+
+
+def test_a_replacement_entered_after_a_settlement_says_by_how_much_it_was_off():
+    kept = [handed(1, 0, 100.0), handed(2, 9, 120.0)]
+    told = settled_words(kept, A, InstrumentReplaced(TACHOMETER, 105.0, 110.0), at(5), None)
+    assert told == "the settlement of entry 2 was worked out without it: by it 5.0 h fewer were run; settle the difference"
+    again = settled_words(kept, A, InstrumentReplaced(TACHOMETER, 107.0, 110.0), at(5), swap(3, 5, 105.0, 110.0))
+    assert "before this correction: by it 2.0 h more were run" in again
+    assert settled_words(kept[:1], A, InstrumentReplaced(TACHOMETER, 105.0, 0.0), at(5), None) == ""
+    assert settled_words(kept[1:], A, InstrumentReplaced(TACHOMETER, 105.0, 110.0), at(5), None) == ""

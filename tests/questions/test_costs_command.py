@@ -297,3 +297,9 @@ def test_an_option_that_a_kind_does_not_use_is_refused(kept, capsys):
     said = one_sentence(run(capsys, "costs", "add", "oil", "--kind", "hourly", "--price", "100 USD", "--hours", "50", "--years", "3"))
     assert said.startswith("--years: the figures of a hourly cost do not use it, only --hours")
     assert asked(capsys, "costs")["currencies"] == []
+
+
+def test_a_reading_of_total_time_is_no_unpaid_maintenance(kept):
+    keep(kept, HANGAR, MaintenanceDone("total time", date(2024, 1, 6), 1000.0), MaintenanceDone("annual", date(2024, 1, 7), 1000.0))
+    words = costing.costs(year=2024, folder=kept, on=ON).data["years"][0]["words"]
+    assert words == ["1 entries of maintenance of the year have no price noted and are in no figure."]

@@ -334,3 +334,9 @@ def test_the_calendar_file_has_what_is_used_up_by_hours_today(capsys, own_folder
     late = events[f"{A}: plugs, at the latest"]
     assert (late["DTSTART"].dt, str(late["STATUS"])) == (date(2027, 9, 1), "TENTATIVE")
     assert "by hours not known" in late["DESCRIPTION"]
+
+
+def test_a_swing_of_a_day_to_come_is_refused(capsys):
+    later = (date.today() + timedelta(days=9)).isoformat()
+    assert "still to come" in refused(capsys, "swing", "--magnetic", "0 90 180 270", "--compass", "2 89 178 272", "--day", later,
+                                      "--aeroplane", A)

@@ -45,3 +45,12 @@ def test_a_replaced_tachometer_beside_flights_and_a_settlement(capsys):
                                                                         "2026-07-06T12:00Z")
     sheet = told(capsys, "hand-over", "--to", "a", "--reading", "1.9", "--rate", "100 USD", "--at", "2026-07-06T12:00Z")
     assert sheet["settlement"]["owed"] == {"amount": "190.00", "currency": "USD"}
+
+
+def test_a_hand_over_of_a_past_day_tells_the_defects_open_then(capsys):
+    told(capsys, *fly(1, "1000", "1001.8"))
+    told(capsys, "defect", "beacon", "--state", "found", "--words", "does not flash", "--at", "2026-07-03T12:00Z")
+    told(capsys, "defect", "beacon", "--state", "rectified", "--words", "lamp", "--at", "2026-07-09T12:00Z")
+    assert told(capsys, "hand-over", "--to", "b", "--at", "2026-07-05T12:00Z")["defects"] == ["beacon, found: does not flash"]
+    assert told(capsys, "hand-over", "--to", "b", "--at", "2026-07-02T12:00Z")["defects"] == []
+    assert told(capsys, "hand-over", "--to", "b", "--at", "2026-07-10T12:00Z")["defects"] == []

@@ -298,3 +298,25 @@ def test_a_weighing_entered_after_the_changes_of_its_day_says_that_it_holds_them
     assert told(capsys, "correct", "2", "--after-weighing")["empty"]["weight"]["value"] == pytest.approx(1421)
     told(capsys, "add", "clock", "--weight", "1 lb", "--arm", "60 in", "--day", "2026-03-10")
     assert "say --before-weighing" in refused(capsys, "correct", "5", "--day", "2026-03-09")
+
+
+def test_a_record_written_out_can_be_kept_again_with_its_rows(capsys, tmp_path):
+    begun(capsys)
+    before = told(capsys)
+    out = tmp_path / "out"
+    out.mkdir()
+    written = told(capsys, "record", "--out", str(out / "aeroplane.toml"))
+    assert [p.rsplit("/", 1)[1] for p in written["written_beside"]] == ["camas160_rows.csv"]
+    told(capsys, "keep", str(out / "aeroplane.toml"), "--from", "2025-06-01")
+    after = told(capsys)
+    assert (after["empty"]["weight"], after["empty"]["arm"]) == (before["empty"]["weight"], before["empty"]["arm"])
+    (out / "camas160_rows.csv").write_text("mine")
+    assert "holds something else than the rows" in refused(capsys, "record", "--out", str(out / "aeroplane.toml"))
+    assert (out / "camas160_rows.csv").read_text() == "mine"
+
+
+def test_a_change_moved_to_another_day_is_no_longer_after_a_weighing(capsys):
+    told(capsys, "weigh", "--weight", "1400 lb", "--arm", "84 in", "--day", "2026-03-01", "--aeroplane", REG)
+    told(capsys, "add", "radio", "--weight", "10 lb", "--arm", "60 in", "--day", "2026-03-01", "--after-weighing")
+    told(capsys, "correct", "2", "--day", "2026-04-01")
+    assert [line["after_the_weighing"] for line in told(capsys)["lines"]] == [False, False]

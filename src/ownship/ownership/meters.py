@@ -95,6 +95,19 @@ def _refuse_new_meter(s: Shown, new: InstrumentReplaced, moment: datetime) -> No
                        f"{s.begin:%Y-%m-%d}; correct one of them, or give --at when the {new.which} was replaced.")
 
 
+def settled_words(entries: Iterable[Entry], aeroplane: str, new: InstrumentReplaced, moment: datetime,
+                  old: Entry | None) -> str:
+    """Words where a settlement kept already was worked out without a replacement, or with what it corrects (old); "" for none."""
+    kept = tuple(entries)
+    settled = [s for s in shown(kept, aeroplane, new.which) if s.settled]
+    later = next((s for s in settled if s.begin > moment), None)
+    more = new.old_h - new.new_h - (old.body.old_h - old.body.new_h if old and isinstance(old.body, InstrumentReplaced) else 0.0)
+    if later is None or abs(more) < READING_H / 10 or not any(s.begin <= moment for s in settled):
+        return ""
+    return (f"the settlement of entry {later.number} was worked out {'before this correction' if old else 'without it'}: by it "
+            f"{abs(more):,.1f} h {'more' if more > 0 else 'fewer'} were run; settle the difference")
+
+
 def refuse_withdrawal(entries: Iterable[Entry], entry: Entry) -> None:
     """Refuse to withdraw a replaced instrument on which flights or a settlement rest; entries: those that stand, it too."""
     body = entry.body

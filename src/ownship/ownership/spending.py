@@ -12,6 +12,7 @@ from decimal import Decimal
 from functools import cache
 
 from ownship.errors import BadInput
+from ownship.ownership.airframe_totals import TOTALS
 from ownship.ownership.costs import (
     FEES,
     FUEL,
@@ -115,7 +116,8 @@ def _months(year: int, last: int, paid: Sequence[tuple[int, str, Money]]) -> tup
 def _unpriced(kept: Sequence[Entry], year: int) -> tuple[str, ...]:
     fills = sum(1 for e in kept if isinstance(e.body, FuelAdded | OilAdded) and e.body.price is None and e.body.amount_m3 > 0
                 and e.moment.year == year)
-    done = sum(1 for e in kept if isinstance(e.body, MaintenanceDone) and e.body.cost is None and e.body.day.year == year)
+    done = sum(1 for e in kept if isinstance(e.body, MaintenanceDone) and e.body.cost is None and e.body.day.year == year
+               and e.body.name != TOTALS)
     return tuple(f"{count} {what} of the year have no price noted and are in no figure." for count, what in
                  ((fills, "entries of fuel and oil"), (done, "entries of maintenance")) if count)
 

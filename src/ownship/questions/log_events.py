@@ -59,7 +59,7 @@ def replaced(which: str, old_h: float, new_h: float = 0.0, at: str | None = None
     (UTC): corrected."""
     from ownship.ownership.defects import refuse_meter
     from ownship.ownership.entries import InstrumentReplaced
-    from ownship.ownership.meters import refuse_replacement, replaced_on
+    from ownship.ownership.meters import refuse_replacement, replaced_on, settled_words
 
     refuse_meter(which)
     for name, value in (("--old", old_h), ("--new", new_h)):
@@ -74,12 +74,12 @@ def replaced(which: str, old_h: float, new_h: float = 0.0, at: str | None = None
         def check(now: tuple[Entry, ...]) -> str | None:
             return refuse_replacement([e for e in now if old is None or e.number != old.number], registration, body, moment)
 
-        told = check(entries)
+        told = [w for w in (check(entries), settled_words(entries, registration, body, moment, old)) if w]
         entry = (records.append(body, registration, moment, check=check) if old is None else
                  records.correct(old.number, body, moment, check=check))
     corrected = "" if old is None else f" It corrects entry {old.number} of the same day."
     return Written((entry.number,), f"Entry {entry.number}: the {which} of {registration} was replaced at {old_h:g} h and begins "
-                   f"at {new_h:g} h.{corrected}", (*((told,) if told else ()), *other))
+                   f"at {new_h:g} h.{corrected}", (*told, *other))
 
 
 # ---- defects
@@ -163,7 +163,7 @@ def hand_over(to: str, by: str = "", meter: str = "tachometer", reading: float |
         draft = HandOver(to.strip(), by, fuel, oil_m3, tied_down, keys, meter, reading)
         owed = settlement(entries, registration, draft, moment, price)
         body = HandOver(to.strip(), by, fuel, oil_m3, tied_down, keys, meter, reading, owed.owed)
-        found = open_defects(entries, registration, day=moment.date())
+        found = open_defects([e for e in entries if e.moment <= moment], registration, day=moment.date())
 
         def check(now: tuple[Entry, ...]) -> None:
             if settlement(now, registration, draft, moment, price) != owed:

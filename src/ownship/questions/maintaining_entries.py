@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
+from datetime import date
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
@@ -222,8 +223,7 @@ def starter(place: str, also: Iterable[str] = (), only_show: bool = False, aerop
 
 def done(body: MaintenanceDone, aeroplane: str | None = None, folder: Path | None = None) -> Told:
     """Write that an item was done (or that air time and landings were read: the name "total time")."""
-    if body.day > day_of(None, "--day"):
-        raise BadInput(f"--day: {body.day} is still to come; note it once it is done.")
+    _past(body.day)
     with opened(folder) as records:
         which = which_to_write(records, aeroplane)
         items = [i for _, i in of_kind(records.standing(MaintenanceItem, aeroplane=which), MaintenanceItem, which)]
@@ -328,7 +328,7 @@ def swing(magnetic: str | None = None, compass: str | None = None, day: str | No
         raise BadInput("swing: give --magnetic and --compass, or neither to see the last one.")
     with opened(folder) as records:
         if magnetic is not None and compass is not None:
-            body = CompassSwing(day_of(day, "--day"), _degrees(magnetic, "--magnetic"), _degrees(compass, "--compass"), by)
+            body = CompassSwing(_past(day_of(day, "--day")), _degrees(magnetic, "--magnetic"), _degrees(compass, "--compass"), by)
             card, which = deviation_card(body.magnetic_deg, body.compass_deg), which_to_write(records, aeroplane)
             records.append(body, which)
         else:
@@ -341,6 +341,13 @@ def swing(magnetic: str | None = None, compass: str | None = None, day: str | No
             card = deviation_card(body.magnetic_deg, body.compass_deg)
     return Told({"schema": 1, "aeroplane": which, "card": paper.card_json(card, body.day, body.by), "words": list(card.words)},
                 tuple(paper.card_lines(card, body.day, body.by)))
+
+
+def _past(day: date) -> date:
+    """The day, refused where it is still to come."""
+    if day > day_of(None, "--day"):
+        raise BadInput(f"--day: {day} is still to come; note it once it is done.")
+    return day
 
 
 def _degrees(text: str, option: str) -> tuple[float, ...]:

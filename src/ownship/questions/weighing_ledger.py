@@ -323,7 +323,8 @@ def _with_rows(record: Any, text: str, beside: Path | None) -> tuple[str, str, s
 
 
 def record(aeroplane: str | None = None, on: str | None = None, out: str | None = None, folder: Path | None = None) -> Told:
-    """What the aeroplane was on a day, as TOML with the ledger in it, into a file where one is named; and its revisions."""
+    """What the aeroplane was on a day, as TOML with the ledger in it, into a file where one is named, with the rows it names
+    beside it; and its revisions."""
     from ownship.questions.places import write_whole
 
     day, target = day_of(on, "--on"), target_of(out)
@@ -337,12 +338,29 @@ def record(aeroplane: str | None = None, on: str | None = None, out: str | None 
     text, found = record_toml(entries, which, day), revision_on(entries, which, day)
     assert found is not None
     said = f"{which} on {day}: the record effective from {found.effective}, with the ledger up to the day."
+    beside = {} if target is None else _beside(found, target)
+    for file, data in beside.items():
+        write_whole(file, data)
     if target is not None:
         write_whole(target, text.encode())
     told = {"schema": 1, "aeroplane": which, "on": day.isoformat(), "sentence": said, "aeroplanes": list(every),
             "revisions": [{"entry": e.number, "effective": r.effective.isoformat()} for e, r in revisions(entries, which)],
-            "toml": text, "written": None if target is None else str(target)}
-    return Told(told, (text.rstrip(),) if target is None else (said, f"written: {target}"))
+            "toml": text, "written": None if target is None else str(target), "written_beside": [str(f) for f in beside]}
+    return Told(told, (text.rstrip(),) if target is None else (said, f"written: {', '.join(map(str, (target, *beside)))}"))
+
+
+def _beside(found: AeroplaneRevision, target: Path) -> dict[Path, bytes]:
+    """The rows and own measurements that a revision names, by the file beside the target; another file there is refused."""
+    import tomllib
+
+    book = tomllib.loads(found.toml).get("book", {})
+    kept = {"rows": found.rows_csv, "own": found.own_text}
+    files = {target.parent / Path(book[key]).name: text.encode() for key, text in kept.items() if text and key in book}
+    for file, data in files.items():
+        if file == target or (file.exists() and (not file.is_file() or file.read_bytes() != data)):
+            raise BadInput(f"--out: {file} is there already and holds something else than the rows that belong to the record; "
+                           "name a file in another folder.")
+    return files
 
 
 # ---- the record and the words

@@ -101,8 +101,9 @@ def corrected(body: Weighing | EquipmentChange, t: Typed) -> Weighing | Equipmen
         weight = abs(body.weight_kg) if t.weight is None else _mass(t.weight, "--weight")
         gone = t.removed or (t.weight is None and body.weight_kg < 0)
         what = body.what if t.what is None else " ".join(t.what.split())
-        return replace(body, **new, weight_kg=-weight if gone and weight > 0 else weight, what=what,
-                       after_weighing=body.after_weighing if t.after is None else t.after)
+        found = replace(body, **new, weight_kg=-weight if gone and weight > 0 else weight, what=what)
+        after = body.after_weighing and found.day == body.day if t.after is None else t.after
+        return replace(found, after_weighing=after)
     if t.removed or t.what is not None or t.after is not None:
         raise BadInput("--removed, --what, --after-weighing and --before-weighing are of a change of equipment; this entry is a "
                        "weighing.")
