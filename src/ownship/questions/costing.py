@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -202,6 +202,14 @@ def flight(aeroplane_file: str, flight_file: str | None = None, price: str | Non
     """What a planned flight costs: the plan's burn and time, the record's rates; and what of it may be shared, by place."""
     from ownship.questions.check import check
 
+    return planned(lambda: check(aeroplane_file, flight_file), flight_file or aeroplane_file, price, fees, persons, place,
+                   flight_hours, aeroplane, folder)
+
+
+def planned(ask: Callable[[], Assessment], name: str, price: str | None = None, fees: Iterable[str] | None = None,
+            persons: int | None = None, place: str | None = None, flight_hours: str | None = None, aeroplane: str | None = None,
+            folder: Path | None = None) -> Told:
+    """The same of a plan that is asked for once what is typed is in order; name: of the flight in the answer."""
     given = None if price is None else rates.read_price(price, "--price")
     charged = [rates.read_money(f, "--fees") for f in fees or ()]
     yearly = None if flight_hours is None else hours_of(flight_hours)
@@ -212,12 +220,12 @@ def flight(aeroplane_file: str, flight_file: str | None = None, price: str | Non
         kept = records.standing()
     which, day = _which(kept, aeroplane), _today()
     fuel = given or _fuel_price(kept, which, day)
-    plan = check(aeroplane_file, flight_file)
+    plan = ask()
     burn, flown = _burn(plan), date.fromisoformat(str(plan.request["departure"])[:10])
     found = rates.costs(kept, which, day, spending.routine_maintenance_1())
     per_year = found.flown_h if yearly is None else yearly
     priced = spending.flight_costs(found.tables, burn, per_year or 0.0, fuel, charged)
-    data = {"schema": 1, "flight": flight_file or aeroplane_file, "aeroplane": which or None,
+    data = {"schema": 1, "flight": name, "aeroplane": which or None,
             "fuel": {"value": round(float(from_si(burn.fuel_m3, "usgal")), 3), "unit": "usgal"},
             "time": {"value": round(burn.time_h, 3), "unit": "h"}, "fuel_price": paper.litre_or_gallon(fuel),
             "currencies": [paper.flight_json(c, [(p, _shared(c, p, persons, flown)) for p in places], persons) for c in priced],

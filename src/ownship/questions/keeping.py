@@ -122,11 +122,16 @@ def _note_backup(where: Path, target: Path) -> None:
 
 def restore(file: str, folder: Path | None = None) -> Kept:
     """Put a backup in place of the record: checked first, the present record kept beside it under a dated name."""
+    return restore_data(_bytes(Path(file)), file, folder)
+
+
+def restore_data(data: bytes, file: str, folder: Path | None = None) -> Kept:
+    """The same from the bytes of a backup; file: its name, for words."""
     from ownship.store.backup import checked, restored, unpacked
     from ownship.store.database import DamagedRecord, FutureRecord
 
     where = _where(folder)
-    manifest, image = unpacked(_bytes(Path(file)), file)
+    manifest, image = unpacked(data, file)
     count, kept = checked(image, file), []
     if not (where / NAME).exists():
         _place(where, image)

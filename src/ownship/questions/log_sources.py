@@ -35,17 +35,29 @@ BY_SPEED = ("take-off and landing are where the speed over the ground passes 40 
 def from_track(path: str, cells: Mapping[str, str], aeroplane: str | None = None, folder: Path | None = None,
                other_aeroplane: bool = False) -> Written:
     """Add a flight from a GPX track: moments, places within 2 nm of its ends, full-stop landings; cells override."""
-    from ownship.world.tracks import LONGEST_TEXT, parse_gpx
+    from ownship.world.tracks import LONGEST_TEXT
 
-    text = read_text(path, LONGEST_TEXT)
-    points = parse_gpx(text)
-    start = _start(text, path)
-    proposed = _moments(points, start, path) | _ends(points, cells)
-    if {"landings_day", "landings_night"} & cells.keys():
-        proposed.pop("landings", None)
-    written = add(proposed | dict(cells), aeroplane, folder=folder, source=f"track {Path(path).name}",
+    return from_track_text(read_text(path, LONGEST_TEXT), path, cells, aeroplane, folder, other_aeroplane)
+
+
+def from_track_text(text: str, name: str, cells: Mapping[str, str], aeroplane: str | None = None, folder: Path | None = None,
+                    other_aeroplane: bool = False) -> Written:
+    """The same from the text of a track; name: of its file."""
+    proposed = track_cells(text, name, cells)
+    written = add(proposed | dict(cells), aeroplane, folder=folder, source=f"track {Path(name).name}",
                   other_aeroplane=other_aeroplane)
     return Written(written.numbers, written.sentence, (*written.told, BY_SPEED))
+
+
+def track_cells(text: str, name: str, cells: Mapping[str, str]) -> dict[str, str]:
+    """What a GPX track proposes for the log: moments, landings, and the places at its ends where none is typed."""
+    from ownship.world.tracks import parse_gpx
+
+    points = parse_gpx(text)
+    proposed = _moments(points, _start(text, name), name) | _ends(points, cells)
+    if {"landings_day", "landings_night"} & cells.keys():
+        proposed.pop("landings", None)
+    return proposed
 
 
 def _start(text: str, path: str) -> datetime:
@@ -141,15 +153,19 @@ def from_plan(path: str, cells: Mapping[str, str], aeroplane: str | None = None,
     if not {"on_blocks", "flight_time"} & cells.keys():
         raise BadInput("A plan does not know when the flight ended; say --on-blocks MOMENT.")
     request = read_request(read_toml(without_own_keys(text), path))
-    proposed = {"origin": request.origin, "destination": request.destination, "via": " ".join(request.via), "rules": request.rules}
-    proposed["off_blocks"] = request.departure.isoformat()
     zone = "place" if request.departure_is_local else ""
     registration = aeroplane or own_keys(text, path).get("aeroplane")
     with opened(folder) as (_, entries):
-        proposed["fuel_before"] = _fuel_before(entries, chosen(entries, registration), request)
-    known = {k: v for k, v in proposed.items() if v}
-    return add(known | dict(cells), registration, zone, folder=folder, source=f"plan {Path(path).name}",
+        proposed = plan_cells(entries, chosen(entries, registration), request)
+    return add(proposed | dict(cells), registration, zone, folder=folder, source=f"plan {Path(path).name}",
                other_aeroplane=other_aeroplane)
+
+
+def plan_cells(entries: tuple[Entry, ...], registration: str, request: FlightRequest) -> dict[str, str]:
+    """What a plan proposes for the log: places, rules, its departure, fuel before; never what a plan cannot know."""
+    proposed = {"origin": request.origin, "destination": request.destination, "via": " ".join(request.via), "rules": request.rules,
+                "off_blocks": request.departure.isoformat(), "fuel_before": _fuel_before(entries, registration, request)}
+    return {k: v for k, v in proposed.items() if v}
 
 
 def _fuel_before(entries: tuple[Entry, ...], registration: str, request: FlightRequest) -> str:

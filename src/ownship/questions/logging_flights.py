@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -103,8 +102,8 @@ def _made(cells: Mapping[str, str], entries: tuple[Entry, ...], aeroplane: str |
 
     pilot = only_pilot(entries) if "pilot" not in cells else ""
     whole = dict(cells) | ({"pilot": pilot} if pilot else {})
-    named, flight, told = flight_of(whole, _meaning(zone, dates), places_of_log(entries))
-    return meant(entries, aeroplane or named), flight, (*told, *_pilot_words(pilot))
+    named, flight, told = flight_of(whole, meaning_of(zone, dates), places_of_log(entries))
+    return meant(entries, aeroplane or named), flight, (*told, *pilot_words(pilot))
 
 
 def only_pilot(entries: Iterable[Entry]) -> str:
@@ -115,11 +114,13 @@ def only_pilot(entries: Iterable[Entry]) -> str:
     return names.pop() if len(names) == 1 else ""
 
 
-def _pilot_words(pilot: str) -> tuple[str, ...]:
+def pilot_words(pilot: str) -> tuple[str, ...]:
+    """What is to be told where the pilot was taken from the record."""
     return (f"pilot: {pilot}, the only one of the record",) if pilot else ()
 
 
-def _meaning(zone: str, dates: str) -> Meaning:
+def meaning_of(zone: str, dates: str) -> Meaning:
+    """How ambiguous cells are meant, as typed; BadInput for a zone or an order that does not exist."""
     from ownship.ownership.cell_times import PLACE, Meaning, zone_named
     from ownship.ownership.flight_csv import refuse_order
 
@@ -153,7 +154,7 @@ def correct(number: int, cells: Mapping[str, str], why: str = "", zone: str = ""
         if not isinstance(old.body, Flight):
             raise BadInput(f"Entry {number} is of kind {old.body.KIND!r} and no flight; withdraw it and enter it anew.")
         merged = dict(zip(COLUMNS, cells_of(old.aeroplane, old.body), strict=True)) | _over(cells)
-        registration, flight, told = flight_of(merged, _meaning(zone, dates), places_of_log(entries))
+        registration, flight, told = flight_of(merged, meaning_of(zone, dates), places_of_log(entries))
         registration = meant(entries, registration_of(registration))
         told += other_words(entries, registration, meant=other_aeroplane)
         entry = records.correct(number, flight, aeroplane=registration, note=why, check=lambda now: refuse_flights(
@@ -198,8 +199,11 @@ def withdraw(number: int, why: str, folder: Path | None = None) -> Written:
 
 
 def listed(aeroplane: str | None = None, since: str | None = None, until: str | None = None, last: int | None = None,
-           folder: Path | None = None) -> dict[str, Any]:
-    """Flights that stand with their totals, each meter's ratio to air time, and open defects; empty: words on what to do."""
+           folder: Path | None = None, about: str = "", skip: int = 0) -> dict[str, Any]:
+    """Flights that stand with their totals, each meter's ratio to air time, and open defects; empty: words on what to do.
+
+    about: a place, a pilot or a word of the remarks; last: only so many, the latest, or those before the `skip` latest.
+    """
     from ownship.ownership.defects import open_defects
     from ownship.ownership.entries import Flight, of_kind
     from ownship.ownership.flights import METERS, meter_ratio, totals
@@ -211,15 +215,25 @@ def listed(aeroplane: str | None = None, since: str | None = None, until: str | 
         raise BadInput(f"--last: {last} flights cannot be shown; ask for 1 or more.")
     with opened(folder) as (_, entries):
         flights = [(e, f) for e, f in of_kind(entries, Flight, registration)
-                   if (begin is None or f.off_blocks.date() >= begin) and (end is None or f.off_blocks.date() <= end)]
+                   if (begin is None or f.off_blocks.date() >= begin) and (end is None or f.off_blocks.date() <= end)
+                   and _about(f, about)]
         sums = totals([e for e, _ in flights])
-        shown = flights[-last:] if last else flights
+        upto = flights[:max(len(flights) - skip, 0)]
+        shown = upto[-last:] if last else upto
         names = dict.fromkeys(e.aeroplane for e in entries if e.aeroplane and registration in (None, e.aeroplane))
         ratios = [{"aeroplane": name, **asdict(r)} for name in names for m in METERS
                   if (r := meter_ratio(entries, name, m)) is not None]
         defects = [{"aeroplane": name, **defect_json(d)} for name in names for d in open_defects(entries, name, day=today())]
     return {"schema": 1, "sentence": _summary(len(flights), len(shown)), "flights": [_flight(e, f) for e, f in shown],
             "totals": asdict(sums), "meter_ratios": ratios, "open_defects": defects}
+
+
+def _about(f: Flight, words: str) -> bool:
+    """Whether a flight is about a place (whole ident), a pilot or a word of the remarks; letter case does not matter."""
+    asked = words.strip().casefold()
+    places = (f.origin, f.destination, *f.via)
+    return not asked or any(asked == p.casefold() for p in places) or any(
+        asked in text.casefold() for text in (f.pilot, f.remarks, *f.crew))
 
 
 def _summary(count: int, shown: int) -> str:
@@ -262,48 +276,11 @@ def import_csv(path: str, maps: Iterable[str] = (), zone: str = "", dates: str =
 
     A flight that the record holds already, field by field, is left out and counted.
     """
-    from ownship.ownership.entries import Flight, of_kind
-    from ownship.ownership.flight_csv import Mapped, decoded, mapping_of, read_log
-    from ownship.ownership.registrations import of_a_file
-    from ownship.questions.places_of_log import places_of_log
-    from ownship.store.records import New
+    from ownship.ownership.flight_csv import mapping_of
+    from ownship.questions.log_csv import keep_csv
 
-    chosen_map = mapping_of(maps)
-    with opened(folder) as (records, entries):
-        kept = _kept_mapping(entries)
-        meaning = _meaning(zone or kept.get("zone", ""), dates)
-        registration = registration_of(aeroplane) if aeroplane else ""
-        mapped = Mapped(kept.get("map", {}) | chosen_map, meaning, registration, only_pilot(entries))
-        found = read_log(decoded(_bytes(path), path), path, mapped, places_of_log(entries))
-        names, other = of_a_file(entries, [registration_of(p.aeroplane) for p in found.flights], meant=other_aeroplane)
-        flights = [replace(p, aeroplane=names[registration_of(p.aeroplane)]) for p in found.flights]
-        there = {(e.aeroplane, f) for e, f in of_kind(entries, Flight)}
-        new = [p for p in flights if (p.aeroplane, p.flight) not in there]
-        source = f"import of {Path(path).name}"
-        items = [New(p.flight, p.aeroplane, None, source) for p in new]
-        remembered = _to_keep(kept, dict(mapped.fields), meaning.zone)
-        written = records.append_many([*items, *([] if remembered is None else [New(remembered)])],
-                                      check=lambda now: refuse_flights(new, now)) if items else ()
-    numbers = tuple(e.number for e in written[:len(items)])
-    again = (f"times without a zone are taken as {meaning.zone}, as last time",) if meaning.zone and not zone else ()
-    return Written(numbers, _imported(path, len(new), len(found.flights) - len(new)),
-                   (*_told(found), *_pilot_words(found.pilot), *again, *other))
-
-
-def _kept_mapping(entries: tuple[Entry, ...]) -> dict[str, Any]:
-    from ownship.questions.from_record import setting
-
-    return setting(entries, MAPPING) or {}
-
-
-def _to_keep(kept: dict[str, Any], fields: dict[str, str], zone: str) -> Any:
-    """The mapping as a Setting where it is another than before; None where nothing is new."""
-    from ownship.ownership.entries import Setting
-
-    value = {"map": fields, "zone": zone}
-    if value == kept or not (fields or zone):
-        return None
-    return Setting(MAPPING, json.dumps(value, ensure_ascii=False))
+    chosen = mapping_of(maps)
+    return keep_csv(_bytes(path), path, chosen, zone, dates, aeroplane, folder, other_aeroplane)
 
 
 def _bytes(path: str) -> bytes:
@@ -316,25 +293,12 @@ def _bytes(path: str) -> bytes:
         raise UnreadableFile(f"{path} cannot be read: {error.strerror or error}.") from None
 
 
-def _imported(path: str, count: int, already: int) -> str:
-    there = f" {already:,} {'was' if already == 1 else 'were'} in the record already." if already else ""
-    if not count:
-        return f"{path}: no new flight.{there}"
-    return f"{path}: {count:,} {'flight' if count == 1 else 'flights'} written.{there}"
-
-
-def _told(found: Any) -> tuple[str, ...]:
-    left = (f"columns that nobody reads: {', '.join(found.left_out)}",) if found.left_out else ()
-    return left + tuple(f"{words} ({times:,} {'flight' if times == 1 else 'flights'})" for words, times in found.told[:20])
-
-
 def export_csv(path: str, aeroplane: str | None = None, folder: Path | None = None, replace: bool = False) -> Written:
     """Every flight that stands as CSV (UTF-8), which `import_csv` reads to the same flights.
 
     A file that is there already and is no such log is replaced only where that is said (replace).
     """
-    from ownship.ownership.entries import Flight, of_kind
-    from ownship.ownership.flight_csv import written
+    from ownship.questions.log_csv import csv_text
     from ownship.questions.places import write_whole
     from ownship.questions.replacing import is_log, refuse_foreign
 
@@ -343,10 +307,9 @@ def export_csv(path: str, aeroplane: str | None = None, folder: Path | None = No
     if target.is_dir() or not target.parent.is_dir():
         raise BadInput(f"{path} cannot be the export: it is a folder, or lies in none; name a file in a folder that is there.")
     refuse_foreign(target, is_log, "exported log", replace=replace)
-    with opened(folder) as (_, entries):
-        flights = [(e.number, e.aeroplane, f) for e, f in of_kind(entries, Flight, registration)]
+    count, text = csv_text(registration, folder)
     try:
-        write_whole(target, written(flights).encode("utf-8"))
+        write_whole(target, text.encode("utf-8"))
     except OSError as error:
         raise UnreadableFile(f"{path} cannot be written ({error.strerror or error}).") from None
-    return Written((), f"{len(flights):,} {'flight is' if len(flights) == 1 else 'flights are'} in {path}.")
+    return Written((), f"{count:,} {'flight is' if count == 1 else 'flights are'} in {path}.")
