@@ -281,6 +281,16 @@ def test_passengers_may_stay_behind_where_only_their_recency_is_missing(capsys, 
     assert "landings: 3 more (0 of 3 within 90 days)" in answer["remedies_words"]
 
 
+def test_a_remedy_by_the_record_is_written_with_its_aeroplane_and_pilot_and_read_again(capsys, kept, tmp_path):
+    two_landings_long_ago()
+    path = light(tmp_path)
+    (tmp_path / "light.toml").write_text('pilot = "pilot"\n' + (tmp_path / "light.toml").read_text())
+    code, _, err = run(capsys, "check", path, "--write", str(tmp_path / "out"))
+    assert (code, err) == (0, "")
+    again = checked(capsys, str(tmp_path / "out" / "remedy-1.toml"))
+    assert (again["verdict"], again["request"]["aeroplane"], again["request"]["pilot"]) == ("within limits", "N0160T", "pilot")
+
+
 def test_passengers_who_are_not_marked_are_not_left_behind_and_what_is_missing_is_said(capsys, kept, tmp_path):
     two_landings_long_ago()
     answer = remedied(capsys, light(tmp_path, marked=False))

@@ -47,7 +47,7 @@ def _check_with_remedies(file: str | None, flight: str | None, aeroplane: str | 
     from ownship.questions.remedying import with_remedies, write_requests
 
     answer, found = with_remedies(file, flight, progress, aeroplane)
-    written = [] if folder is None else write_requests(folder, found)
+    written = [] if folder is None else write_requests(folder, found, answer.request)
     if json:
         told = {"remedies": [plain(r.to_json()) for r in found.remedies], "remedies_words": found.words}
         print(dumps(to_json(answer) | told, ensure_ascii=False))

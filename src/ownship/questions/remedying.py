@@ -5,7 +5,7 @@ By the record a defect, an open item or a recency is no limit that a change of t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
@@ -202,12 +202,17 @@ def _joined(way: tuple[Change, ...], remedy: Remedy, stops: list[Margin]) -> Rem
                    bought_for=tuple(dict.fromkeys((*(m.id for m in stops), *remedy.bought_for))))
 
 
-def write_requests(folder: Path, found: Found) -> list[Path]:
-    """Every remedy's request as TOML in a folder, the flights of one numbered; returns the files."""
+def write_requests(folder: Path, found: Found, asked: Mapping[str, Any] | None = None) -> list[Path]:
+    """Every remedy's request as TOML in a folder, the flights of one numbered; returns the files.
+
+    asked: the request as answered; by the record it names aeroplane and pilot, and so do the files.
+    """
     import tomlkit
 
     from ownship.errors import BadInput
+    from ownship.questions.from_record import OWN_KEYS
 
+    own = {k: v for k, v in (asked or {}).items() if k in OWN_KEYS}
     folder.mkdir(exist_ok=True)
     if any(folder.glob("remedy-*.toml")):
         raise BadInput(f"--write: {folder} already holds remedies; name another folder, or take them out of it first.")
@@ -215,7 +220,7 @@ def write_requests(folder: Path, found: Found) -> list[Path]:
     for number, remedy in enumerate(found.remedies, 1):
         for part, data in enumerate((remedy.request, *remedy.further), 1):
             name = f"remedy-{number}.toml" if not remedy.further else f"remedy-{number}-flight-{part}.toml"
-            text = f"# {remedy.sentence}\n{tomlkit.dumps(_without_none(data))}"
+            text = f"# {remedy.sentence}\n{tomlkit.dumps(_without_none({**own, **data}))}"
             write_whole(folder / name, text.encode())
             written.append(folder / name)
     return written
