@@ -411,3 +411,17 @@ def test_what_a_kind_uses_is_kept():
                  Cost("x", "calendar", usd(10), 3.0, since_day=date(2024, 1, 1), fund=usd(1)),
                  Cost("x", "reserve", usd(10), 12.0, 2000.0, 5.0, since_day=date(2024, 1, 1), fund=usd(1))):
         c.refuse_unused(cost)
+
+
+def test_an_aeroplanes_own_cost_goes_before_the_one_for_any_whichever_was_written_first():
+    general, own = Cost("insurance", "fixed", usd(900)), Cost("insurance", "fixed", usd(1000))
+    at = datetime(2024, 1, 5, 12, tzinfo=UTC)
+
+    def acting(*pairs):
+        made = [Entry(i, f"u{i}", name, at + timedelta(days=i), at, b) for i, (name, b) in enumerate(pairs, 1)]
+        return [cost.price.amount for _, cost in c.stated_costs(made)]
+
+    assert acting(("", general), ("N0160T", own)) == acting(("N0160T", own), ("", general)) == [1000]
+    ended = Cost("Insurance", "fixed", usd(0))
+    assert acting(("", general), ("N0160T", own), ("N0160T", ended)) == [900]
+    assert acting(("", general), ("", ended)) == []

@@ -303,3 +303,17 @@ def test_a_reading_of_total_time_is_no_unpaid_maintenance(kept):
     keep(kept, HANGAR, MaintenanceDone("total time", date(2024, 1, 6), 1000.0), MaintenanceDone("annual", date(2024, 1, 7), 1000.0))
     words = costing.costs(year=2024, folder=kept, on=ON).data["years"][0]["words"]
     assert words == ["1 entries of maintenance of the year have no price noted and are in no figure."]
+
+
+def test_a_cost_says_what_it_does_to_the_one_before(kept, capsys):
+    def words(*more):
+        return asked(capsys, "costs", "add", *more, "--aeroplane", REG)["words"]
+
+    assert words("hangar", "--kind", "fixed", "--price", "2400 USD", "--day", "2026-01-10") == []
+    assert words("Hangar", "--kind", "fixed", "--price", "3000 USD", "--day", "2026-03-10") == ["It takes the place of entry 1, 2,400 USD."]
+    assert words("hangar", "--kind", "fixed", "--price", "2500 USD", "--day", "2026-02-10") == ["From 2026-03-10 on entry 2 stands in its place."]
+    assert words("hangar", "--kind", "fixed", "--price", "0 USD") == ["It ends entry 2."]
+    assert words("shed", "--kind", "fixed", "--price", "0 USD") == ["There was none of this name and kind to end."]
+    fee = ("landing", "--kind", "variable", "--price", "15 USD", "--day", "2026-03-01")
+    assert words(*fee) == []
+    assert words(*fee)[0].startswith("Entry 6 says the same of that day; both count.")

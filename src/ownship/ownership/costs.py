@@ -227,9 +227,14 @@ def costs(entries: Iterable[Entry], aeroplane: str, on: date, maintenance_1: flo
 
 
 def stated_costs(kept: Iterable[Entry]) -> tuple[tuple[Entry, Cost], ...]:
-    """The stated costs that act: the latest of each name and kind, without those ended; nothing that happened once."""
-    latest = {(c.what.casefold(), c.kind): (e, c) for e, c in of_kind(kept, Cost) if c.kind != "variable"}
-    return tuple(pair for pair in latest.values() if pair[1].price.amount > 0)
+    """The stated costs that act: the latest of each name and kind, without those ended; nothing that happened once.
+
+    One of an aeroplane goes before one for any aeroplane, whichever was written first; where it is ended the general one counts.
+    """
+    latest = {(e.aeroplane, c.what.casefold(), c.kind): (e, c) for e, c in of_kind(kept, Cost) if c.kind != "variable"}
+    acting = {key: pair for key, pair in latest.items() if pair[1].price.amount > 0}
+    own = {key[1:] for key in acting if key[0]}
+    return tuple(pair for key, pair in acting.items() if key[0] or key[1:] not in own)
 
 
 def _stated(kept: Sequence[Entry]) -> tuple[list[Rate], list[str]]:

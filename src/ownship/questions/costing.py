@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from ownship.errors import BadInput, UnreadableFile
 from ownship.ownership import costs as rates
 from ownship.ownership import spending
-from ownship.ownership.entries import Cost, Entry, Money, standing
+from ownship.ownership.entries import Cost, Entry, Money, of_kind, standing
 from ownship.papers import costs as paper
 from ownship.questions.maintaining import Told, day_of, opened, registration
 from ownship.units import from_si, parse, to_si
@@ -180,10 +180,29 @@ def add(what: str, kind: str, price: str, years: str | None = None, hours: str |
     with opened(folder) as records:
         which = _which_to_write(records, aeroplane)
         moment = None if when is None else datetime.combine(when, time(12), UTC)
+        before = records.standing(Cost, aeroplane=which)
         entry = records.append(cost, which, None if moment is None else min(moment, datetime.now(UTC)))
     sentence = (f"Noted as entry {entry.number}: {cost.what}, {cost.kind}, {cost.price.amount:,} {cost.price.currency}, "
                 f"{entry.moment.date()}{f', {which}' if which else ', for any aeroplane'}.")
-    return Told({"schema": 1, "entry": entry.number, "aeroplane": which or None, "sentence": sentence}, (sentence,))
+    words = _beside_words(before, entry, cost)
+    return Told({"schema": 1, "entry": entry.number, "aeroplane": which or None, "sentence": sentence, "words": words},
+                (sentence, *words))
+
+
+def _beside_words(before: Iterable[Entry], entry: Entry, cost: Cost) -> list[str]:
+    """What a cost does to those of its name and kind that are kept: never in silence."""
+    same = [(e, c) for e, c in of_kind(before, Cost) if (c.what.casefold(), c.kind) == (cost.what.casefold(), cost.kind)]
+    if cost.kind == "variable":
+        alike = [e.number for e, c in same if c == cost and e.moment.date() == entry.moment.date()]
+        return [f"Entry {alike[0]} says the same of that day; both count. Where it is the same thing, withdraw one by `ownship log "
+                "withdraw`."] if alike else []
+    later = [e for e, _ in same if e.moment > entry.moment]
+    if later:
+        return [f"From {later[0].moment.date()} on entry {later[0].number} stands in its place."]
+    acting = [(e, c) for e, c in same if c.price.amount > 0][-1:]
+    if cost.price.amount == 0:
+        return [f"It ends entry {e.number}." for e, _ in acting] or ["There was none of this name and kind to end."]
+    return [f"It takes the place of entry {e.number}, {c.price.amount:,} {c.price.currency}." for e, c in acting]
 
 
 def _which_to_write(records: Records, named: str | None) -> str:
