@@ -110,7 +110,7 @@ def judge(operation: Operation, ground: Ground, weight_kg: FloatArray, by: Calib
 
 def judge_all(operation: Operation, grounds: Sequence[Ground], weight_kg: FloatArray, by: Calibrations,
               factors: Factors) -> list[Distance]:
-    """`judge` of several ends at one weight: what the models say of them is worked out in a few calls for all."""
+    """`judge` of several ends, at one weight (draw,) or each at its own (end, draw): a few calls of the models for all."""
     possible: dict[int, Surface] = {}
     found: list[Distance] = []
     for i, ground in enumerate(grounds):
@@ -119,7 +119,8 @@ def judge_all(operation: Operation, grounds: Sequence[Ground], weight_kg: FloatA
             possible[i] = surface
         found.append(_unknown(operation, "" if isinstance(surface, Surface) else surface))
     if possible:
-        asked = _Asked(operation, [grounds[i] for i in possible], list(possible.values()), weight_kg, by, factors)
+        weights = weight_kg if weight_kg.ndim == 1 else weight_kg[list(possible)]
+        asked = _Asked(operation, [grounds[i] for i in possible], list(possible.values()), weights, by, factors)
         for i, distance in zip(possible, asked.judged(), strict=True):
             found[i] = distance
     return found
@@ -136,7 +137,7 @@ def _surface(ground: Ground) -> Surface | str:
 
 @dataclass(frozen=True)
 class _Asked:
-    """Ends that can be judged for one operation at one weight."""
+    """Ends that can be judged for one operation, at one weight (draw,) or each at its own (end, draw)."""
 
     operation: Operation
     grounds: list[Ground]
@@ -147,16 +148,17 @@ class _Asked:
 
     def judged(self) -> list[Distance]:
         """The distance of each end."""
-        weight = float(np.median(self.weight_kg))
-        chains = _chains(self.operation, self.grounds, self.surfaces, self.by, weight)
+        weights = np.broadcast_to(np.median(self.weight_kg, axis=-1), len(self.grounds))
+        chains = _chains(self.operation, self.grounds, self.surfaces, self.by, weights)
         draws = [_calm(m, self.operation, self.grounds, self.weight_kg) for m in self.by.models()]
-        return [self._one(g, s, c, d) for g, s, c, *d in zip(self.grounds, self.surfaces, chains, *draws, strict=True)]
+        return [self._one(g, s, float(w), c, d)
+                for g, s, w, c, *d in zip(self.grounds, self.surfaces, weights, chains, *draws, strict=True)]
 
-    def _one(self, ground: Ground, surface: Surface, chain: _Factors, draws: Sequence[FloatArray]) -> Distance:
-        """One end from what the models say: chain, and calm distances of the book's calibration and of the own if there is one."""
+    def _one(self, ground: Ground, surface: Surface, weight_kg: float, chain: _Factors, draws: Sequence[FloatArray]) -> Distance:
+        """One end, at its middle weight: the chain, and calm distances of the book's calibration and of the own if there is one."""
         operation, by, factors, book_draws = self.operation, self.by, self.factors, draws[0]
         own_draws = None if len(draws) == 1 else draws[1]
-        figure, steps, missing, edge = _book_figure(operation, ground, float(np.median(self.weight_kg)), by)
+        figure, steps, missing, edge = _book_figure(operation, ground, weight_kg, by)
         median_model = _median(book_draws)
         safety = factors.take_off if operation == "take-off" else factors.landing
         if figure is None:
@@ -254,14 +256,15 @@ def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
 
 def _calm(model: Model, operation: Operation, grounds: Sequence[Ground], weight_kg: FloatArray, *,
           noise: bool = True) -> list[FloatArray]:
-    """Distance over 50 ft by a model, dry, level and calm, (draw,) for each end; ends in the same air share it."""
+    """Distance over 50 ft by a model, dry, level and calm, (draw,) for each end; ends in the same air at one weight share it."""
     size = model.draws.size
-    weight = weight_kg[None, :] if weight_kg.size == size else np.array([[float(np.median(weight_kg))]])
+    weights = weight_kg if weight_kg.shape[-1] == size else np.median(weight_kg, axis=-1, keepdims=True)
+    weights = np.broadcast_to(weights, (len(grounds), weights.shape[-1]))
     rows = [np.concatenate([_numbers(g.air), g.temperature_noise_k if noise and g.temperature_noise_k.size == size
-                            else np.zeros(size)]) for g in grounds]
+                            else np.zeros(size), w]) for g, w in zip(grounds, weights, strict=True)]
     places = {key: k for k, key in enumerate(dict.fromkeys(row.tobytes() for row in rows))}
     table = np.stack(list({row.tobytes(): row for row in rows}.values()))
-    air = Air(table[:, 0:1], table[:, 1:2] + table[:, 3:], table[:, 2:3])
+    air, weight = Air(table[:, 0:1], table[:, 1:2] + table[:, 3 : 3 + size], table[:, 2:3]), table[:, 3 + size :]
     done = (takeoffs.take_off(model, air, weight, noise=noise) if operation == "take-off"
             else landings.landing(model, air, weight, noise=noise))
     return [done.over_50ft_m[places[row.tobytes()]] for row in rows]
@@ -276,7 +279,7 @@ def _numbers(air: Air) -> tuple[float, float, float]:
 
 
 def _chains(operation: Operation, grounds: Sequence[Ground], surfaces: Sequence[Surface], by: Calibrations,
-            weight_kg: float) -> list[_Factors]:
+            weights_kg: FloatArray) -> list[_Factors]:
     """Surface, slope, wind and gust factors by the median book model: one call, for each end a case for each condition alone.
 
     Case 5 has all of them at once: two conditions that each eat acceleration or braking cost more together than
@@ -286,7 +289,7 @@ def _chains(operation: Operation, grounds: Sequence[Ground], surfaces: Sequence[
     dry = float(model.p["mu"][0])
     slope, wind, friction, braking, add, altitude, temperature, humidity = (np.concatenate(x) for x in zip(
         *(_conditions(operation, g, s, dry) for g, s in zip(grounds, surfaces, strict=True)), strict=True))
-    air = Air(altitude, temperature, humidity)
+    air, weight_kg = Air(altitude, temperature, humidity), np.repeat(weights_kg, CASES)
     done: takeoffs.TakeOff | landings.Landing
     if operation == "take-off":
         done = takeoffs.take_off(model, air, weight_kg, slope_1=slope, headwind_m_s=wind, friction_1=friction, noise=False)

@@ -16,7 +16,7 @@ from ownship.flight.answer import Assessment, Extras, GlideRow, OnTheWayRow, Poi
 from ownship.flight.assessment import flights_of, governing_of
 from ownship.flight.cards import banded
 from ownship.flight.chance import middle
-from ownship.flight.feed import suitable
+from ownship.flight.feed import suitable_all
 from ownship.flight.flown import Flown
 from ownship.flight.glide_share import GlideShare, GlideShares, glide_share
 from ownship.flight.points import (
@@ -92,13 +92,10 @@ def landable(s: Situation, flown: Flown, level_m: float) -> tuple[Near, ...]:
         return ()
     whole = sum(leg.distance_m for leg in s.legs)
     trip = flown.take_off_kg - flown.landing_kg
-    found = []
-    for near in _off_route(s, s.near):
-        low = near.aerodrome.elevation_m
-        if low is None or near.off_m > max(NEAR_M, (level_m - low) * BEST_GLIDE_1):
-            continue
-        if suitable(s, s.calibrations, near.aerodrome, flown.take_off_kg - trip * near.along_m / whole):
-            found.append(near)
+    asked = [n for n in _off_route(s, s.near) if n.aerodrome.elevation_m is not None
+             and n.off_m <= max(NEAR_M, (level_m - n.aerodrome.elevation_m) * BEST_GLIDE_1)]
+    fits = suitable_all(s, s.calibrations, [(n.aerodrome, flown.take_off_kg - trip * n.along_m / whole) for n in asked])
+    found = [n for n, good in zip(asked, fits, strict=True) if good]
     return tuple(sorted(found, key=lambda n: (n.along_m, n.aerodrome.ident)))
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from ownship.flight.chance import middle
-from ownship.flight.distances import Calibrations, Ground, judge
+from ownship.flight.distances import Calibrations, Ground, judge_all
 from ownship.flight.flown import Flown
 from ownship.flight.planning import usual
 from ownship.flight.request import RunwayWish
@@ -69,16 +71,27 @@ def _burnt_kg(flown: Flown, time_s: float) -> FloatArray:
 
 def suitable(s: Situation, by: Calibrations, aerodrome: Aerodrome, weight_kg: FloatArray) -> bool:
     """Whether some open end of an aerodrome is long enough for a covered landing in calm air."""
+    return suitable_all(s, by, [(aerodrome, weight_kg)])[0]
+
+
+def suitable_all(s: Situation, by: Calibrations, places: Sequence[tuple[Aerodrome, FloatArray]]) -> list[bool]:
+    """`suitable` of several aerodromes, each at its weight (draw,), in one go."""
+    asked = [(k, end, ground) for k, (aerodrome, _) in enumerate(places) for end, ground in _ends(s, aerodrome)]
+    if not asked:
+        return [False] * len(places)
+    found = judge_all("landing", [ground for _, _, ground in asked], np.stack([places[k][1] for k, _, _ in asked]), by,
+                      s.request.factors)
+    good = {k for (k, end, _), distance in zip(asked, found, strict=True)
+            if not distance.missing and end.landing_length_m is not None and distance.covered_m <= end.landing_length_m}
+    return [k in good for k in range(len(places))]
+
+
+def _ends(s: Situation, aerodrome: Aerodrome) -> list[tuple[RunwayEnd, Ground]]:
+    """The open ends of an aerodrome with length and surface known, dry, calm, with 2 % downhill where the slope is missing."""
     if aerodrome.elevation_m is None:
-        return False
-    return any(_fits(s, by, aerodrome, end, weight_kg) for end in candidates(aerodrome, "landing", RunwayWish()))
-
-
-def _fits(s: Situation, by: Calibrations, aerodrome: Aerodrome, end: RunwayEnd, weight_kg: FloatArray) -> bool:
-    if end.landing_length_m is None or end.surface is None:
-        return False
-    assert aerodrome.elevation_m is not None
+        return []
     air = Air(s.air.pressure_altitude_m(aerodrome.elevation_m), s.air.middle_temperature_k(aerodrome.elevation_m))
-    slope = end.slope_1 if end.slope_1 is not None else DOWNHILL_WHERE_UNKNOWN_1
-    found = judge("landing", Ground(air, np.zeros(1), slope, end.surface, None, 0.0, 0.0), weight_kg, by, s.request.factors)
-    return not found.missing and bool(found.covered_m <= end.landing_length_m)
+    known = [end for end in candidates(aerodrome, "landing", RunwayWish())
+             if end.landing_length_m is not None and end.surface is not None]
+    slopes = [DOWNHILL_WHERE_UNKNOWN_1 if end.slope_1 is None else end.slope_1 for end in known]
+    return [(end, Ground(air, np.zeros(1), slope, end.surface, None, 0.0, 0.0)) for end, slope in zip(known, slopes, strict=True)]
