@@ -41,6 +41,9 @@ def test_what_is_typed_answers_in_place_and_keeps_the_focus(flight):
     assert same_page(flight) and field.input_value() == "0 lb" and focused(flight) == "field-load3_out"
     assert flight.title().startswith("Within limits") and "load3_out=1" in flight.get_by_role("link", name="PDF, A5").get_attribute("href")
     assert flight.locator("#said").inner_text().startswith("Within limits")
+    assert flight.get_by_text("Two ways to begin").count() == 0
+    flight.get_by_role("link", name="night", exact=True).click()
+    assert flight.locator("#field-load2").input_value() == "0 lb" and "theme=night" in flight.url  # the flight as it is now
 
 
 def test_a_field_left_as_it_was_asks_nothing(flight):

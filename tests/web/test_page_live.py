@@ -76,12 +76,21 @@ def test_back_is_answered_with_the_whole_page():
     assert page.text.lstrip().startswith("<!doctype html>")
 
 
+def test_the_theme_of_the_device_can_be_chosen_again():
+    client = TestClient(create_app(), base_url="http://127.0.0.1")
+    assert 'data-theme="night"' in client.get("/", params={"theme": "night"}).text
+    page = client.get("/", params={"load3_out": "1"}).text
+    assert 'data-theme="night"' in page
+    way = re.search(r'<a href="([^"]*)"[^>]*>as the device</a>', page)[1]
+    assert "data-theme" not in client.get(html.unescape(way)).text and "data-theme" not in client.get("/").text
+
+
 def test_two_ways_to_begin_stand_there_until_something_is_asked(tmp_path, monkeypatch):
     monkeypatch.setenv("OWNSHIP_DATA", str(tmp_path))
     first = CLIENT.get("/").text
     assert "Two ways to begin" in first and 'href="/airframe/new"' in first
     assert "Two ways to begin" in CLIENT.get("/", params={"theme": "night"}).text
-    assert "Two ways to begin" not in CLIENT.get("/", params={"load3_out": "1"}).text
+    assert "Two ways to begin" not in CLIENT.get("/", params={"load3_out": "1"}).text + live(load3_out="1").text
 
 
 def test_the_ways_on_hold_the_flight():

@@ -55,7 +55,8 @@ def _written(path: str, fields: Mapping[str, str], asked: Asked, view: Mapping[s
     kept = {} if asked.aeroplane == DEMO else {"aeroplane": asked.aeroplane}
     theme = asked.query.get("theme", "")
     every = {**kept, **({"theme": theme} if theme else {}), **fields, **view}
-    text = urlencode({k: v for k, v in every.items() if v or k == "before" or k not in VIEW})
+    chosen = ("before", *(("theme",) if "theme" in view else ()))  # an empty theme is one: as the device
+    text = urlencode({k: v for k, v in every.items() if v or k in chosen or k not in VIEW})
     return f"{path}?{text}" if text else path
 
 

@@ -79,7 +79,17 @@ function keepSteps(event: Event): void {
   typing = field;
 }
 
+// The ways to the other themes lead to the flight as it is now.
+function themeLinks(): void {
+  for (const link of document.querySelectorAll<HTMLAnchorElement>("nav[aria-label='Theme'] a[href^='/?'], nav[aria-label='Theme'] a[href='/']")) {
+    const where = new URLSearchParams(location.search);
+    where.set("theme", new URL(link.href).searchParams.get("theme") ?? "");
+    link.href = `/?${where.toString()}`;
+  }
+}
+
 function swapped(root: HTMLElement, source: HTMLElement): void {
+  themeLinks();
   if (source !== form()) showValues();
   placeFields(root);
   const heading = goTo && document.getElementById(goTo);
