@@ -4,6 +4,7 @@ import pytest
 
 from ownship.errors import OwnshipError
 from ownship.ownership.entries import Setting
+from ownship.papers.keeping import doctor_lines
 from ownship.questions.keeping import backup, doctor, restore
 from ownship.questions.record import COPIES, NAME, daily_copy, open_record
 
@@ -61,6 +62,7 @@ def test_a_lost_record_is_refused_with_its_latest_copy_and_comes_back(tmp_path, 
     found = doctor(tmp_path)
     assert "gone or holds nothing" in found.damage
     assert "not sound" in found.advice[0]
+    assert "none yet" not in " ".join(doctor_lines(found.to_json()))
     restore(str(copy), tmp_path)
     assert values(tmp_path) == ["one"] and write(tmp_path, "two") == 2
 

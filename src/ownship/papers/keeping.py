@@ -11,7 +11,7 @@ NOT_KNOWN = "not known"
 def doctor_lines(found: Mapping[str, Any]) -> list[str]:
     """The answer of `doctor` (its JSON) as lines, what to do last."""
     lines = [f"folder: {found['folder']}", f"record: {_record(found)}"]
-    if found["exists"]:
+    if found["exists"] or found["damage"]:
         lines += [f"database check: {found['damage'] or 'sound, and every entry was read'}", f"last backup: {_backup(found)}",
                   f"daily copies: {_copies(found['copies'])}"]
     lines += [f"  {kind}: {count:,}" for kind, count in found["kinds"].items()]
@@ -21,7 +21,7 @@ def doctor_lines(found: Mapping[str, Any]) -> list[str]:
 
 def _record(found: Mapping[str, Any]) -> str:
     if not found["exists"]:
-        return "none yet"
+        return f"{found['record']} is gone" if found["damage"] else "none yet"
     schema = NOT_KNOWN if found["record_schema"] is None else found["record_schema"]
     return f"{found['record']}, {found['size_bytes']:,} bytes, schema {schema}, {found['entries']:,} entries"
 
