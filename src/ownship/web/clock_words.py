@@ -37,7 +37,8 @@ def table(asked: Asked, units: Units) -> Table:
         return Table((), (), (), ())
     found = moments(asked.situation, asked.answer)
     if not found:
-        return Table((), (), (), ())
+        why = asked.situation.no_model or "The flight's times are not known; what is missing stands under \"Not known\" above."
+        return Table((), (), (), (why,))
     tanks = tuple(found[0].fuel)
     heads = ("Time", "Where", "Altitude", "Clearance", "Tank in use", *(f"In {t}, usable" for t in tanks),
              "All usable fuel", "Weight", "CG", "Wind", "Light")

@@ -50,6 +50,7 @@ function start(): void {
     old.map.remove();
     if (view) draw(view, same);
   } else if (view && !shown) draw(view, null);
+  last = null;
   startClock((drawn) => {
     last = drawn;
     move();
@@ -57,7 +58,7 @@ function start(): void {
 }
 
 function move(): void {
-  if (shown && last) shown.here.setLatLng([last.at[0], shown.east(last.at[1])]);
+  if (shown && last) shown.here.setLatLng([last.at[0], shown.east(last.at[1])]).addTo(shown.map);
 }
 
 function draw(view: HTMLElement, look: { centre: L.LatLng; zoom: number } | null): void {
@@ -81,7 +82,7 @@ function draw(view: HTMLElement, look: { centre: L.LatLng; zoom: number } | null
   if (view.dataset.world) void coasts(map, view.dataset.world, !view.dataset.tiles);
   L.polyline(route, { className: "route-line", interactive: false }).addTo(map);
   const marks = spots.map((s) => spot(map, s, east));
-  const here = L.marker(route[0] ?? [0, 0], { icon: icon("here"), keyboard: false, interactive: false, zIndexOffset: 1000 }).addTo(map);
+  const here = L.marker(route[0] ?? [0, 0], { icon: icon("here"), keyboard: false, interactive: false, zIndexOffset: 1000 });
   grid(map, Number(view.dataset.mile));
   buttons(view, map, marks);
   reach(view, map, east);
