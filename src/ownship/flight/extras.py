@@ -37,7 +37,7 @@ from ownship.physics.wind import wind_triangle
 from ownship.units import from_si, to_si
 from ownship.words.figures import Figure, figure
 from ownship.world.aerodromes import Aerodrome
-from ownship.world.geodesy import inverse
+from ownship.world.geodesy import inverse_all
 
 FloatArray = NDArray[np.float64]
 BEST_GLIDE_1 = 20.0  # more than any glide with any wind of these aeroplanes: what is farther is not looked at
@@ -108,8 +108,8 @@ def _off_route(s: Situation, aerodromes: Iterable[Aerodrome]) -> list[Near]:
     if not each:
         return []
     nearest = np.argmax(_unit(np.array([(a.lat_deg, a.lon_deg) for a in each])) @ _unit(nodes).T, axis=1)
-    return [Near(a, inverse(nodes[k, 0], nodes[k, 1], a.lat_deg, a.lon_deg)[0], float(along[k]))
-            for a, k in zip(each, nearest, strict=True)]
+    off = inverse_all(*nodes[nearest].T, *np.array([(a.lat_deg, a.lon_deg) for a in each]).T)[0].tolist()
+    return [Near(a, distance, float(along[k])) for a, distance, k in zip(each, off, nearest, strict=True)]
 
 
 def _unit(places_deg: FloatArray) -> FloatArray:

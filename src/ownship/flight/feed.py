@@ -20,7 +20,7 @@ from ownship.physics.atmosphere import Air
 from ownship.physics.wind import wind_triangle
 from ownship.units import from_si
 from ownship.world.aerodromes import Aerodrome, RunwayEnd
-from ownship.world.geodesy import direct, inverse
+from ownship.world.geodesy import direct, inverse_all
 
 FloatArray = NDArray[np.float64]
 DOWNHILL_WHERE_UNKNOWN_1 = -0.02
@@ -49,7 +49,8 @@ def fuel_to_nearest(s: Situation, by: Calibrations, flown: Flown, change: Change
     """
     lat, lon = position_at(s, flown, change.time_s)
     weight = flown.ramp_kg - _burnt_kg(flown, change.time_s)
-    placed = sorted(((inverse(lat, lon, a.lat_deg, a.lon_deg)[0], a.ident, a) for a in s.near), key=lambda x: x[:2])
+    away = inverse_all(lat, lon, [a.lat_deg for a in s.near], [a.lon_deg for a in s.near])[0].tolist() if s.near else []
+    placed = sorted(((distance, a.ident, a) for distance, a in zip(away, s.near, strict=True)), key=lambda x: x[:2])
     for distance, _, aerodrome in placed[:MOST_TRIED]:
         if suitable(s, by, aerodrome, weight):
             here = point_of(f"{lat},{lon}", None)

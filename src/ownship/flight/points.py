@@ -23,7 +23,7 @@ from ownship.flight.tanks import TankPlan
 from ownship.flight.timeline import Part, Timeline
 from ownship.physics.wind import wind_triangle
 from ownship.units import to_si
-from ownship.world.geodesy import direct, inverse
+from ownship.world.geodesy import direct, inverse_all
 
 FloatArray = NDArray[np.float64]
 NODE_M = 4000.0  # of the route, for equal times: the times are straight lines between nodes
@@ -322,7 +322,9 @@ def equal_times(timeline: Timeline, air: AirMass, level_m: float, aerodromes: tu
     `last_points`. Check: ET-01.
     """
     nodes = _route_nodes(timeline)
-    placed = [(a, [inverse(lat, lon, a.lat_deg, a.lon_deg) for _, _, lat, lon in nodes]) for a in _once(aerodromes)]
+    lat, lon = np.array([node[2:] for node in nodes]).T
+    placed = [(a, list(zip(*(x.tolist() for x in inverse_all(lat, lon, a.lat_deg, a.lon_deg)), strict=True)))
+              for a in _once(aerodromes)]
     passed = _in_order([(a, ways) for a, ways in placed if min(w[0] for w in ways) <= near_m])
     path = _path(timeline, air, level_m, None, ("climb", "cruise", "descent"))
     return tuple(_equal_time(timeline, air, level_m, nodes, path, one, other) for one, other in pairwise(passed))
