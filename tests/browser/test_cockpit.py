@@ -3,12 +3,15 @@
 import json
 import os
 import re
+import threading
+import time
 from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlencode
 
 import httpx
 import pytest
+import uvicorn
 from browsing import ARGUMENTS, CHROMIUM, PHONE, WIDE, Server, opened, shot, sideways, violations
 from playwright.sync_api import Error
 
@@ -82,6 +85,17 @@ def test_a_phone_at_night_shows_all_without_sideways_scrolling_and_its_keys_are_
         assert len(boxes) >= 5 and all(b["height"] >= 60 and b["width"] >= 60 for b in boxes)
         page.get_by_role("button", name="Light", exact=True).click()
         assert page.evaluate("document.documentElement.dataset.theme") == "light"
+
+
+def test_the_flight_on_the_screen_comes_along_and_what_was_noted_elsewhere_is_said(server, page):
+    page.goto(f"{server.url}/?load2_out=1")
+    page.get_by_role("navigation", name="Screens").get_by_role("link", name="Cockpit").click()
+    page.wait_for_url("**/cockpit?load2_out=1*")
+    press(page, "Off blocks")
+    page.goto(f"{server.url}/cockpit?load3_out=1")
+    assert noted(page) == [] and page.locator("#others a").count() == 1
+    page.locator("#others a").click()
+    assert "off blocks" in noted(page)[0]
 
 
 def test_by_keyboard_alone_an_event_is_noted_and_undone(server, page):
@@ -218,7 +232,7 @@ def test_without_a_secure_connection_the_page_says_it_is_not_kept(server, browse
         assert kept_here(page).startswith("Not kept: no secure connection")
 
 
-def test_the_worker_never_answers_what_changes_anything_and_a_new_one_takes_over(server, browser):
+def test_the_worker_never_answers_what_changes_anything_and_drops_caches_of_another_form(server, browser):
     with opened(browser) as (page, _):
         page.goto(f"{server.url}/cockpit")
         kept_here(page)
@@ -233,6 +247,44 @@ def test_the_worker_never_answers_what_changes_anything_and_a_new_one_takes_over
         page.reload()
         kept_here(page)
         assert "ownship-cockpit-pages-0" not in page.evaluate("caches.keys()")
+
+
+def test_a_new_version_of_the_worker_takes_over_when_no_flight_is_open_and_what_was_kept_stays(browser, monkeypatch):
+    """The application of this process, its build marked anew as after an update."""
+    from ownship.web import cockpit
+    from ownship.web.app import create_app
+
+    running = uvicorn.Server(uvicorn.Config(create_app(), host="127.0.0.1", port=0, log_level="error"))
+    thread = threading.Thread(target=running.run, daemon=True)
+    thread.start()
+    while not running.started:
+        time.sleep(0.05)
+    url = f"http://127.0.0.1:{running.servers[0].sockets[0].getsockname()[1]}/cockpit"
+    try:
+        with opened(browser) as (page, wrong):
+            page.goto(url)
+            kept_here(page)
+            first = page.get_attribute("#kept", "data-version")
+            monkeypatch.setattr(cockpit, "SCRIPTS", ("cockpit.js", "sw.js"))
+            page.reload()
+            kept_here(page)
+            assert page.get_attribute("#kept", "data-version") == first  # never in the middle of a flight
+            tab, context = page, page.context
+            for _ in range(20):
+                tab.close()
+                tab = context.new_page()
+                tab.goto(url)
+                kept_here(tab)
+                if tab.get_attribute("#kept", "data-version") != first:
+                    break
+            assert first and tab.get_attribute("#kept", "data-version") not in (None, "", first) and wrong == []
+            running.should_exit = True
+            thread.join(10)
+            tab.reload()
+            assert tab.locator("#live").is_visible() and "Kept on this device at" in kept_here(tab)
+    finally:
+        running.should_exit = True
+        thread.join(10)
 
 
 def test_the_saved_file_opens_from_the_disk_alone(server, browser, tmp_path):

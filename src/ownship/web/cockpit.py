@@ -8,6 +8,7 @@ import re
 from datetime import timedelta
 from importlib.resources import files
 from typing import Any
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, PlainTextResponse, RedirectResponse, Response
@@ -19,26 +20,39 @@ from ownship.web.access import Sent
 from ownship.web.addresses import address
 from ownship.web.cockpit_data import cockpit_data
 from ownship.web.flying import Asked, ask
+from ownship.web.forms import VIEW
 from ownship.words.cautions import cautions_for
 
 router = APIRouter()
+KEPT_VIEW = ("aeroplane", "theme")
 SCRIPTS = ("cockpit.js", "sw.js", "app.js")
 FACES = re.compile(r"^@font-face.*$", re.MULTILINE)
 NO_FLIGHT = "There is no flight here that can be flown yet; open the Cockpit from a flight on the Flight screen."
 WORKER_MISSING = "The pages' scripts are not built on this computer; the Cockpit is paper here."
-DRAFT_FIELDS = (("off_blocks", "Off blocks (UTC)", "2026-07-11T21:00:00Z"), ("take_off", "Take-off (UTC)", ""),
-                ("landing", "Landing (UTC)", ""), ("on_blocks", "On blocks (UTC)", ""), ("origin", "From", "KBOI"),
-                ("destination", "To", "KU79"), ("pilot", "Pilot", "empty: the only one of the record"),
-                ("passengers", "Passengers", "2"), ("landings", "Landings", "1"),
-                ("fuel_before", "Usable fuel before", "left=19 usgal dipstick; right=17 usgal mark"),
-                ("fuel_after", "Usable fuel after", "by the clock; correct it by dipstick"), ("remarks", "Remarks", ""))
+DRAFT_FIELDS = (("off_blocks", "Off blocks", "UTC, as 2026-07-11T21:00:00Z"), ("take_off", "Take-off", "UTC"),
+                ("landing", "Landing", "UTC"), ("on_blocks", "On blocks", "UTC"), ("origin", "From", ""), ("destination", "To", ""),
+                ("pilot", "Pilot", "empty: the only one of the record"), ("passengers", "Passengers", ""),
+                ("landings", "Landings", ""),
+                ("fuel_before", "Usable fuel before", "as left=19 usgal dipstick; right=17 usgal mark"),
+                ("fuel_after", "Usable fuel after", "by the clock; a dipstick settles it"), ("remarks", "Remarks", ""))
 
 
 @router.get("/cockpit", response_class=HTMLResponse)
 def cockpit(request: Request) -> Response:
-    """The flight in the air; with scripts off the plan as a table to print."""
+    """The flight in the air; with scripts off the plan as a table to print. From the Flight screen its flight comes along."""
+    came = _flight_screen(request)
+    if came:
+        return RedirectResponse(f"/cockpit?{came}", status_code=303, headers={"Cache-Control": "no-store"})
     asked = ask(request.query_params)
     return pages.page(request, "cockpit.html", 422 if asked.refusal else 200, **_shown(asked, in_units.units_of(request)))
+
+
+def _flight_screen(request: Request) -> str:
+    """The query of the Flight screen that a bare link to the Cockpit was followed from; "" where it was none."""
+    came = urlsplit(request.headers.get("referer", ""))
+    if request.url.query or came.netloc != request.headers.get("host") or came.path != "/":
+        return ""
+    return urlencode([(k, v) for k, v in parse_qsl(came.query, keep_blank_values=True) if k in KEPT_VIEW or k not in VIEW])
 
 
 @router.get("/cockpit.json")

@@ -131,6 +131,7 @@ function said(kind: string, about = ""): string {
 function press(k: Key): void {
   if (k.kind === "undone") store.note("undone", "", { undoes: k.about });
   else store.note(k.kind, k.about);
+  store.name(`${plan.aeroplane}, ${plan.title}`, location.pathname + location.search);
   el("told").textContent = `Noted: ${k.words}`;
   render();
   soon();
@@ -215,7 +216,9 @@ async function sync(): Promise<void> {
   const waiting = (): string => `${store.events.length} events are kept on this device and wait for the network.`;
   try {
     const sent = await send(plan, store, view);
-    record = sent.ok ? `${sent.words} Looked at ${clock(view().now_ms, 0)} UTC.` : `Not taken: ${sent.words} ${waiting()}`;
+    const off = sent.server_ms - view().now_ms;
+    const differs = Math.abs(off) > 90_000 ? ` The computer's clock says ${clock(sent.server_ms, 0)} UTC: one of the two is wrong.` : "";
+    record = (sent.ok ? `${sent.words} Looked at ${clock(view().now_ms, 0)} UTC.` : `Not taken: ${sent.words} ${waiting()}`) + differs;
   } catch { record = waiting(); }
   busy = false;
   render();
@@ -230,10 +233,11 @@ async function keepHere(): Promise<void> {
   try {
     await navigator.serviceWorker.register("/sw.js", { scope: "/" });
     const ready = await navigator.serviceWorker.ready, pipe = new MessageChannel();
-    const answer = new Promise<{ at: number | null }>((done) => { pipe.port1.onmessage = (m) => done(m.data as { at: number | null }); });
+    const answer = new Promise<{ at: number | null; version: string }>((done) => { pipe.port1.onmessage = (m) => done(m.data as { at: number | null; version: string }); });
     const files = [...document.querySelectorAll<HTMLScriptElement | HTMLLinkElement>("script[src], link[rel=stylesheet]")].map((x) => ("src" in x ? x.src : x.href));
     ready.active?.postMessage({ keep: location.href, files: [...files, "/static/dist/b612-latin-400-normal.woff2", "/static/dist/b612-latin-700-normal.woff2"] }, [pipe.port2]);
-    const { at } = await answer;
+    const { at, version } = await answer;
+    el("kept").dataset.version = version;
     said(at === null ? "Not kept: the page could not be stored on this device. Carry the paper." : `Kept on this device at ${clock(at, 0)} UTC: it opens without the network.`);
     void navigator.storage?.persist?.();
   } catch { said("Not kept: this browser does not allow it. Save the flight as one file, and carry the paper."); }
@@ -258,6 +262,12 @@ function begin(): void {
   document.addEventListener("visibilitychange", () => { void stayAwake(); render(); });
   render();
   void store.load().then(() => { render(); void sync(); });
+  for (const o of store.others()) {
+    const p = make("p", "Noted on this device for another flight: ", "said"), a = make("a", o.title) as HTMLAnchorElement;
+    a.href = o.href;
+    p.append(a);
+    el("others").append(p);
+  }
   setInterval(render, 1000);
   setInterval(() => { if (store.events.some((e) => e.run === run) || store.events.length) store.pulse(); }, 5000);
   setInterval(() => void sync(), 30_000);

@@ -92,6 +92,25 @@ export class Store {
     try { localStorage.setItem(this.pulseKey(run), JSON.stringify(stamp())); } catch { /* as above */ }
   }
 
+  // This flight's address, so that another flight's page can lead back to it.
+  name(title: string, href: string): void {
+    try { localStorage.setItem(`${PREFIX}-name:${this.flight}`, JSON.stringify({ title, href })); } catch { /* as above */ }
+  }
+
+  // Other flights with something noted in the last day: events stay with the flight they were noted on.
+  others(): { title: string; href: string }[] {
+    const found = new Map<string, { title: string; href: string }>();
+    try {
+      for (const key of Object.keys(localStorage)) {
+        const flight = key.startsWith(`${PREFIX}:`) ? key.split(":")[1] ?? "" : "";
+        if (!flight || flight === this.flight || found.has(flight)) continue;
+        const e = JSON.parse(localStorage.getItem(key) ?? "null") as Kept | null, name = localStorage.getItem(`${PREFIX}-name:${flight}`);
+        if (e && name && Math.abs(Date.now() - e.wall_ms) < 86_400_000) found.set(flight, JSON.parse(name) as { title: string; href: string });
+      }
+    } catch { /* as above */ }
+    return [...found.values()].filter((x) => x.href.startsWith("/cockpit"));
+  }
+
   private pulsesOfOthers(): void {
     const runs = new Set(this.events.map((e) => e.run));
     try {
@@ -130,22 +149,23 @@ function draft(plan: Plan, v: View): object {
   };
 }
 
-export interface Sent { ok: boolean; words: string }
+export interface Sent { ok: boolean; words: string; server_ms: number }
 
 // Into the record: what it has is asked first, then all is sent; the record takes each event once.
 export async function send(plan: Plan, store: Store, view: () => View): Promise<Sent> {
   const asked = await fetch(`/cockpit/events?flight=${plan.flight}`, { cache: "no-store" });
-  if (!asked.ok) return { ok: false, words: `not taken (${asked.status})` };
+  const server_ms = Date.parse(asked.headers.get("date") ?? "");
+  if (!asked.ok) return { ok: false, words: `not taken (${asked.status})`, server_ms };
   const there = (await asked.json()) as { token: string; events: Noted[]; words: string };
   store.take(there.events);
   const events = store.events;
-  const missing = new Set(there.events.map((e) => e.id));
-  if (!events.length || (events.every((e) => missing.has(e.id)) && settled === JSON.stringify(draft(plan, view())))) return { ok: true, words: there.words };
+  const there_ids = new Set(there.events.map((e) => e.id));
+  if (!events.length || (events.every((e) => there_ids.has(e.id)) && settled === JSON.stringify(draft(plan, view())))) return { ok: true, words: there.words, server_ms };
   const body = { flight: plan.flight, aeroplane: plan.aeroplane, origin: plan.origin, destination: plan.destination,
                  events: events.map(({ seq: _seq, ...e }) => ({ ...e, about: (e.about ?? "") })), draft: draft(plan, view()) };
   const answer = await fetch("/cockpit/events", { method: "POST", body: new URLSearchParams({ token: there.token, sent: JSON.stringify(body) }) });
   const told = (await answer.json().catch(() => ({}))) as { refused?: string; words?: string };
   if (answer.ok) settled = JSON.stringify(draft(plan, view()));
-  return { ok: answer.ok, words: told.words ?? told.refused ?? `not taken (${answer.status})` };
+  return { ok: answer.ok, words: told.words ?? told.refused ?? `not taken (${answer.status})`, server_ms };
 }
 let settled = "";

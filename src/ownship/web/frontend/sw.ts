@@ -3,11 +3,11 @@ const worker = self as unknown as ServiceWorkerGlobalScope;
 const PAGES = "ownship-cockpit-pages-1", FILES = "ownship-cockpit-files-1";
 const MOST_PAGES = 12, SLOW_MS = 4000, AT = "x-kept-at";
 
-worker.addEventListener("install", () => void worker.skipWaiting());
 worker.addEventListener("activate", (e) => e.waitUntil(takeOver()));
 
-// A new version takes over at once. Files carry the mark of their content in their address, so a page that is kept goes on
-// with the files it was made with; caches of another form are dropped.
+// A new version takes over once no Cockpit page is open: never in the middle of a flight, where a page would wait for it.
+// Files carry the mark of their content in their address, so a page that is kept goes on with the files it was made with;
+// caches of another form are dropped.
 async function takeOver(): Promise<void> {
   const names = await caches.keys();
   await Promise.all(names.filter((n) => n.startsWith("ownship-cockpit") && n !== PAGES && n !== FILES).map((n) => caches.delete(n)));
@@ -65,7 +65,7 @@ async function file(request: Request, url: URL): Promise<Response> {
 // A page asks to be kept, with its files: all of it or the copy from before.
 worker.addEventListener("message", (e) => {
   const { keep, files } = e.data as { keep: string; files: string[] }, port = e.ports[0];
-  e.waitUntil(keepAll(keep, files).then((at) => port?.postMessage({ at })));
+  e.waitUntil(keepAll(keep, files).then((at) => port?.postMessage({ at, version: (worker as unknown as { VERSION?: string }).VERSION ?? "" })));
 });
 async function keepAll(address: string, files: string[]): Promise<number | null> {
   const pages = await caches.open(PAGES), name = key(address);

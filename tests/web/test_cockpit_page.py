@@ -81,6 +81,15 @@ def test_the_flight_is_the_same_whatever_the_order_of_its_address_and_another_fo
     assert of("power=2400+rpm&load0=170+lb") == of("theme=night&load0=170+lb&power=2400+rpm") != of("power=2400+rpm")
 
 
+def test_from_the_flight_screen_its_flight_comes_along(client):
+    def to(referer):
+        return client.get("/cockpit", headers={"referer": referer}).headers.get("location")
+
+    assert to("http://127.0.0.1/?load0=170+lb&levels=1&before=x&theme=night&via=") == "/cockpit?load0=170+lb&theme=night&via="
+    assert to("http://127.0.0.1/") is None and to("http://example.org/?load0=170+lb") is None and to("http://127.0.0.1/units?a=1") is None
+    assert client.get("/cockpit?load0=171+lb", headers={"referer": "http://127.0.0.1/?load0=170+lb"}).status_code == 200
+
+
 def test_a_flight_that_is_not_there_says_what_to_do(client, folder):
     bad = client.get("/cockpit", params={"load0": "heavy"})
     assert bad.status_code == 422 and "heavy" in bad.text and "To the Flight screen" in bad.text
