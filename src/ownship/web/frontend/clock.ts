@@ -149,11 +149,11 @@ function lever(moments: Moment[]): Follower | null {
   const y = Number(line.getAttribute("y1"));
   const scale = Number(zone.getAttribute("width")) / (ramp[1] - ramp[0]);
   const x = (arm: number): number => Number(zone.getAttribute("x")) + (arm - ramp[0]) * scale;
-  const here = mark(svg, "path");
+  const here = mark(svg, "path", { class: "now thin" });
   const words = caption(svg);
   return (m) => {
     const arm = m.drawn.arm;
-    here.setAttribute("d", arm ? `M${x(arm[0])} ${y + 25} H${x(arm[1])} L${x(arm[1]) + 5} ${y + 32} H${x(arm[0]) - 5} Z` : "");
+    here.setAttribute("d", arm ? `M${x(arm[0])} ${y + 24.5} H${x(arm[1])} L${x(arm[1]) + 4} ${y + 29.5} H${x(arm[0]) - 4} Z` : "");
     words.textContent = `${m.cells[0]}: ${m.cells[m.cells.length - 4]}, balances at ${m.cells[m.cells.length - 3]}.`;
   };
 }
