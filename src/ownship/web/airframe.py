@@ -184,7 +184,7 @@ def _revisions(a: Airframe) -> list[dict[str, Any]]:
 @router.get("/airframe/{registration}/edit/{topic}")
 def edit(request: Request, registration: str, topic: str, on: str = "") -> Response:
     """A topic of the record as a form."""
-    a, t = _changeable(registration, on), _topic(topic)
+    a, t = changeable(registration, on), _topic(topic)
     texts = forms.texts_of(a.toml, t.parts)
     return _form(request, a, t, texts, effective=now_day() if not on else a.on.isoformat(), base=a.entry)
 
@@ -192,7 +192,7 @@ def edit(request: Request, registration: str, topic: str, on: str = "") -> Respo
 @router.post("/airframe/{registration}/edit/{topic}")
 def save(request: Request, registration: str, topic: str, sent: Sent) -> Response:
     """Keep a topic's fields as a new revision from a day on; nothing is overwritten."""
-    a, t = _changeable(registration, ""), _topic(topic)
+    a, t = changeable(registration), _topic(topic)
     texts, rows = forms.only(sent.fields, t), dict[tuple[str, int], int]()
     try:
         base = _base(a, sent.text("base"))
@@ -215,7 +215,8 @@ def _form(request: Request, a: Airframe, topic: Topic, texts: Mapping[str, str],
                  blocks=forms.blocks(topic.parts, texts, wrong), refusal=refusal, wrong=wrong, later=later, **context)
 
 
-def _changeable(registration: str, on: str) -> Airframe:
+def changeable(registration: str, on: str = "") -> Airframe:
+    """An aeroplane of the owner's on a day; BadInput for the demo."""
     a = airframe(registration, on)
     if a.demo:
         raise BadInput("The demo is invented and stays as it is; begin a record of your own.")

@@ -142,7 +142,9 @@ def _row(part: Part, i: int, texts: Texts, wrong: str) -> Row:
 
 
 def label_of(part: Part, i: int, cell: Cell) -> str:
-    """The label of a field: with its row's number where there are rows."""
+    """The label of a field: with its row's number where there are rows, a source with what it is of."""
+    if cell.key == "source" and not part.rows and part.table != "record":
+        return f"{part.title}: {cell.label[:1].lower()}{cell.label[1:]}"
     return f"{part.one} {i + 1}: {cell.label[:1].lower()}{cell.label[1:]}" if part.rows else cell.label
 
 

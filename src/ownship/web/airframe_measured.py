@@ -15,7 +15,7 @@ from ownship.questions.beside_book import BesideBook, BookRow, beside_book
 from ownship.web import airframe_forms as forms
 from ownship.web import undo
 from ownship.web.access import Sent
-from ownship.web.airframe import at, chart, places, shown, text_of
+from ownship.web.airframe import at, changeable, chart, places, shown, text_of
 from ownship.web.airframe_new import ROWS_NAME
 from ownship.web.book_rows_form import ROWS, csv_of
 
@@ -78,10 +78,8 @@ def _by_kind(b: BesideBook) -> list[tuple[str, str, list[BookRow]]]:
 @router.post("/airframe/{registration}/performance")
 def keep_rows(request: Request, registration: str, sent: Sent) -> Response:
     """Keep the book's rows with the record, as a new revision: those of a file, or the text, with the typed rows added."""
-    a = airframe(registration)
+    a = changeable(registration)
     try:
-        if a.demo:
-            raise BadInput("The demo is invented and stays as it is; begin a record of your own.")
         before = text_of(sent.files["rows"], "The file of rows") if "rows" in sent.files else _lines(sent.text("csv"))
         rows = csv_of(sent.fields, before)
         if not rows.strip():
@@ -163,10 +161,8 @@ def keep_swing(request: Request, registration: str, sent: Sent) -> Response:
     """Keep a compass swing; its card is worked out from it."""
     from ownship.questions.maintaining_entries import swing
 
-    a = airframe(registration)
+    a = changeable(registration)
     try:
-        if a.demo:
-            raise BadInput("The demo is invented and stays as it is; begin a record of your own.")
         read = [(sent.text(f"magnetic{i}"), sent.text(f"compass{i}")) for i in range(len(HEADINGS)) if sent.text(f"compass{i}")]
         if not read:
             raise BadInput("No reading is typed; write what the compass showed on 4 headings or more, better on 8 or 12.")
@@ -183,8 +179,8 @@ def take(request: Request, registration: str, sent: Sent) -> Response:
     """Put the card of the last swing into the record, as a revision from the day of the swing, or today's where that is later."""
     from ownship.ownership.compass import deviation_card
 
-    a = airframe(registration)
-    found = None if a.demo else last_swing(a.registration)
+    a = changeable(registration)
+    found = last_swing(a.registration)
     if found is None:
         raise BadInput("No compass swing is kept, so there is no card to take; enter one first.")
     _, s = found

@@ -92,8 +92,10 @@ SELECTOR = Part("selector", "Fuel selector", (
     Cell("imbalance_max", "Most imbalance", "10 usgal or 60 lb, or none published"),
     Cell("floor_time", "Least time left in a tank when leaving it", "30 min"),
     Cell("no_change_below", "No change below", "1000 ft"), _source()))
-FUEL = Part("fuel", "Fuel", (Cell("grade", "Grade", "avgas 100LL"), Cell("density", "Density", "6.0 lb/usgal"), _source()))
-OIL = Part("oil", "Oil", (Cell("capacity", "Capacity", "8 qt"), Cell("arm", "Arm", ARM), Cell("density", "Density", "7.5 lb/usgal"),
+FUEL = Part("fuel", "Fuel", (Cell("grade", "Fuel grade", "avgas 100LL"), Cell("density", "Fuel density", "6.0 lb/usgal"),
+                             _source()))
+OIL = Part("oil", "Oil", (Cell("capacity", "Oil capacity", "8 qt"), Cell("arm", "Oil arm", ARM),
+                          Cell("density", "Oil density", "7.5 lb/usgal"),
                           _source()))
 ENGINE = Part("engine", "Engine", (
     Cell("power", "Rated power", "160 hp"), Cell("rpm", "at", "2700 rpm"),

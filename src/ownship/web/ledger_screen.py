@@ -15,7 +15,7 @@ from ownship.questions.airframe_record import Airframe, airframe, now_day
 from ownship.questions.weighing_typed import Typed
 from ownship.web import undo
 from ownship.web.access import Sent
-from ownship.web.airframe import at, places, shown
+from ownship.web.airframe import at, changeable, places, shown
 
 router = APIRouter()
 OPTIONS = {"--weight": "Weight", "--arm": "Arm", "--day": "Day", "--oil": "Oil in it", "--fuel": "Fuel in it",
@@ -184,10 +184,8 @@ def _corrected(new: Mapping[str, str], order: str) -> Typed:
 
 
 def _written(request: Request, registration: str, fields: Mapping[str, str], form: str, write: Any, number: str = "") -> Response:
-    a = airframe(registration)
+    a = changeable(registration)
     try:
-        if a.demo:
-            raise BadInput("The demo is invented and stays as it is; begin a record of your own.")
         told = write(a).data
     except OwnshipError as error:
         return _page(request, a, {k: v for k, v in fields.items() if k in FIELDS}, in_words(str(error)), form, number)
