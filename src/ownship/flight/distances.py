@@ -362,11 +362,15 @@ def _factor_steps(chain: _Factors, surface: Surface, ground: Ground, by: Calibra
 
 def _median(values: FloatArray) -> float:
     """Median with NaN counted as too long: NaN when half the draws cannot do it."""
-    good = np.sort(np.where(np.isnan(values), np.inf, values))
-    middle = float(np.median(good))
+    good, size = _ordered(values), values.size
+    middle = float((good[(size - 1) // 2] + good[size // 2]) / 2)
     return middle if math.isfinite(middle) else math.nan
 
 
 def _quantile(values: FloatArray, c: float) -> float:
-    return float(np.quantile(np.where(np.isnan(values), np.inf, values), c, method="inverted_cdf"))
+    """The least value that a share c of the draws do not exceed (numpy's "inverted_cdf"); NaN counts as too long."""
+    return float(_ordered(values)[max(math.ceil(values.size * c - 1), 0)])
 
+
+def _ordered(values: FloatArray) -> FloatArray:
+    return np.sort(np.where(np.isnan(values), np.inf, values), axis=None)

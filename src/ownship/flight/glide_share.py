@@ -18,7 +18,7 @@ from ownship.flight.route import Leg
 from ownship.performance.landing import STOPPED_DRAG_1, WINDMILLING_DRAG_1, glide
 from ownship.performance.model import Draws, Model, check_range, parameter_names
 from ownship.physics.atmosphere import Air
-from ownship.physics.wind import wind_triangle
+from ownship.physics.wind import groundspeed
 from ownship.units import from_si, to_si
 from ownship.world.aerodromes import Aerodrome
 from ownship.world.geodesy import direct, inverse
@@ -151,8 +151,7 @@ class GlideSlices:
 
         Without wind ratio x height exactly. NaN where the wind of a slice leaves no groundspeed.
         """
-        ground = wind_triangle(course_deg[:, None, None], self.forward_m_s[place], self.wind_from_deg[place],
-                               self.wind_m_s[place])[1]
+        ground = groundspeed(course_deg[:, None, None], self.forward_m_s[place], self.wind_from_deg[place], self.wind_m_s[place])
         return np.asarray(np.sum(ground * self.time_s[place], axis=1))
 
     def farthest_m(self) -> FloatArray:

@@ -21,7 +21,7 @@ from ownship.flight.situation import Situation
 from ownship.flight.tank_rules import TAXI
 from ownship.flight.tanks import TankPlan
 from ownship.flight.timeline import Part, Timeline
-from ownship.physics.wind import wind_triangle
+from ownship.physics.wind import groundspeed
 from ownship.units import to_si
 from ownship.world.geodesy import direct, inverse_all
 
@@ -289,7 +289,7 @@ def _home(timeline: Timeline, air: AirMass, level_m: float) -> list[FloatArray]:
     from_deg, wind = air.wind(level_m)
     found = []
     for f in timeline.legs:
-        ground = wind_triangle(f.leg.course_deg + 180.0, f.tas_m_s, from_deg, wind)[1]
+        ground = groundspeed(f.leg.course_deg + 180.0, f.tas_m_s, from_deg, wind)
         found.append(_slowness(ground, f.tas_m_s))
     return found
 
@@ -381,7 +381,7 @@ def _direct_s(ways: list[tuple[float, float, float]], tas_m_s: FloatArray, air: 
     """Time (node, draw) from each node straight to an aerodrome: distance over groundspeed on the middle course."""
     distance = np.array([w[0] for w in ways])[:, None]
     course = np.array([w[1] + ((w[2] - w[1] + 180.0) % 360.0 - 180.0) / 2 for w in ways])[:, None]
-    ground = wind_triangle(course, tas_m_s, *air.wind(level_m))[1]
+    ground = groundspeed(course, tas_m_s, *air.wind(level_m))
     with np.errstate(invalid="ignore"):
         return np.where((distance < 1.0) & np.isfinite(tas_m_s), 0.0, distance * _slowness(ground, tas_m_s))
 

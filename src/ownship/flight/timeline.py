@@ -21,7 +21,7 @@ from ownship.performance import cruise as cruising
 from ownship.performance.model import Model
 from ownship.physics.airspeed import cas_from_tas_m_s
 from ownship.physics.atmosphere import Air
-from ownship.physics.wind import wind_triangle
+from ownship.physics.wind import groundspeed, wind_triangle
 from ownship.units import from_si
 
 FloatArray = NDArray[np.float64]
@@ -336,7 +336,7 @@ def missed_approach(air: AirMass, model: Model, weight: FloatArray, end_m: float
 
 def _groundspeed(leg: Leg, tas: FloatArray, air: AirMass, altitude_m: float) -> FloatArray:
     from_deg, speed = air.wind(altitude_m)
-    return np.asarray(wind_triangle(leg.course_deg, tas, from_deg, speed)[1])
+    return groundspeed(leg.course_deg, tas, from_deg, speed)
 
 
 def _median(values: FloatArray) -> float:

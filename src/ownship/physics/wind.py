@@ -32,14 +32,24 @@ def wind_triangle(course_deg: Number, tas: Number, wind_from_deg: Number,
     sin(correction) = wind sin(from - course)/TAS; GS = TAS cos(correction) - wind cos(from - course).
     Any shape; NaN also where the groundspeed would not be positive. Checks: NV-05, NV-07, NV-08, NV-09, NV-11.
     """
+    correction, ground = _held(course_deg, tas, wind_from_deg, wind)
+    correction_deg = np.where(np.isnan(ground), np.nan, np.degrees(correction))
+    return direction_deg(course_deg + correction_deg), ground, correction_deg
+
+
+def groundspeed(course_deg: Number, tas: Number, wind_from_deg: Number, wind: Number) -> FloatArray:
+    """The groundspeed of `wind_triangle` alone, in half the time."""
+    return _held(course_deg, tas, wind_from_deg, wind)[1]
+
+
+def _held(course_deg: Number, tas: Number, wind_from_deg: Number, wind: Number) -> tuple[FloatArray, FloatArray]:
+    """Correction (radians) and groundspeed on a course."""
     angle = np.radians(np.asarray(wind_from_deg, dtype=float) - np.asarray(course_deg, dtype=float))
     with np.errstate(invalid="ignore", divide="ignore"):
         sine = np.asarray(wind, dtype=float) * np.sin(angle) / np.asarray(tas, dtype=float)
         correction = np.arcsin(np.where(np.abs(sine) <= 1, sine, np.nan))
         ground = tas * np.cos(correction) - wind * np.cos(angle)
-        ground = np.where(ground > 0, ground, np.nan)
-        correction_deg = np.where(np.isnan(ground), np.nan, np.degrees(correction))
-    return direction_deg(course_deg + correction_deg), ground, correction_deg
+        return correction, np.where(ground > 0, ground, np.nan)
 
 
 def wind_found(course_deg: float, heading_deg: float, tas: float, groundspeed: float) -> tuple[float, float]:
