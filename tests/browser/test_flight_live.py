@@ -37,7 +37,7 @@ def test_what_is_typed_answers_in_place_and_keeps_the_focus(flight):
     flight.wait_for_url(re.compile(r"/\?load2=0\+lb$"))
     flight.locator("#field-load3_out").check()
     flight.wait_for_url(re.compile(r"load2=0\+lb&load3_out=1$"))
-    expect(flight.locator(".verdict")).not_to_have_text(before)
+    expect(flight.locator(".verdict")).not_to_have_text(before, timeout=BRIEFLY)
     assert same_page(flight) and field.input_value() == "0 lb" and focused(flight) == "field-load3_out"
     assert flight.title().startswith("Within limits") and "load3_out=1" in flight.get_by_role("link", name="PDF, A5").get_attribute("href")
     assert flight.locator("#said").inner_text().startswith("Within limits")
@@ -59,13 +59,13 @@ def test_a_refusal_stands_beside_its_field_and_loses_nothing(flight):
     weight, note = flight.locator("#field-load0"), flight.locator("#field-load0-wrong")
     weight.focus()
     weight.fill("heavy")
-    expect(note).to_contain_text("'heavy' is not a number")
+    expect(note).to_contain_text("'heavy' is not a number", timeout=BRIEFLY)
     expect(flight.locator("#answer-state")).to_contain_text("does not hold for what is typed now")
     assert focused(flight) == "field-load0" and weight.input_value() == "heavy" and same_page(flight)
     assert flight.locator(".margins li").count() > 10 and flight.locator(".verdict").count() == 0
     assert violations(flight) == []
     weight.fill("170 lb")
-    expect(note).to_have_count(0)
+    expect(note).to_have_count(0, timeout=BRIEFLY)
     expect(flight.locator("#answer-state")).to_be_hidden()
     assert flight.url.endswith("/?load0=170+lb")
 
@@ -145,12 +145,26 @@ def test_a_server_that_is_gone_is_said_and_what_is_typed_waits(server, browser):
         server.stop()
         try:
             page.locator("#field-load0").fill("171 lb")
-            expect(page.locator("#working")).to_contain_text("What you typed is kept")
+            expect(page.locator("#working")).to_contain_text("What you typed is kept", timeout=BRIEFLY)
+            expect(page.locator("#first .stale")).to_contain_text("does not hold for what is typed now")
         finally:
             server.start()
         page.locator("#field-load0").fill("172 lb")
         page.wait_for_url("**load0=172+lb", timeout=BRIEFLY)
         expect(page.locator("#working")).to_be_hidden()
+        assert page.locator("#first .stale").count() == 0
+
+
+def test_an_address_too_long_is_said_and_swaps_nothing(flight):
+    field = flight.locator("#field-load0_what")
+    field.fill("x" * 21_000)
+    field.press("Tab")
+    expect(flight.locator("#working")).to_contain_text("too long", timeout=BRIEFLY)
+    expect(flight.locator("#first .stale")).to_have_count(1)
+    field.fill("me")
+    field.press("Tab")
+    flight.wait_for_url("**load0_what=me", timeout=BRIEFLY)
+    expect(flight.locator("#first .stale")).to_have_count(0)
 
 
 def test_people_in_kilograms_on_a_phone(server, browser):

@@ -7,10 +7,14 @@ interface Context {
   sourceElement: HTMLElement;
   sourceEvent?: Event;
   request: { body: FormData | null };
+  response?: { status: number };
+  text?: string;
 }
 
 const WORKING = "Working it out";
 const LOST = "No answer: is `ownship serve` still running? What you typed is kept; change a field to ask again.";
+const FAILED = "The server failed within. What you typed is kept; change it, or load the page again.";
+const STALE = "This answer is of the request as it was before; it does not hold for what is typed now.";
 const SAY_AFTER_MS = 600;
 
 let asked = ""; // the form as it was last sent or shown
@@ -26,7 +30,8 @@ export function liveFlight(root: HTMLElement): void {
   root.addEventListener("htmx:config:request", beforeAsking);
   root.addEventListener("htmx:before:request", (event) => showWorking(context(event).sourceElement));
   root.addEventListener("htmx:finally:request", hideWorking);
-  root.addEventListener("htmx:error", lost);
+  root.addEventListener("htmx:error", () => lost(LOST));
+  root.addEventListener("htmx:before:swap", onlyParts);
   root.addEventListener("htmx:after:swap", (event) => swapped(root, context(event).sourceElement));
   document.addEventListener("htmx:before:history:update", keepSteps);
 }
@@ -145,12 +150,27 @@ function hideWorking(): void {
   if (place && !place.classList.contains("lost")) place.hidden = true;
 }
 
-function lost(): void {
+function lost(words: string): void {
   window.clearTimeout(saying);
   asked = "";
   working()?.classList.add("lost");
-  tell(LOST);
-  say(LOST);
+  tell(words);
+  say(words);
+  const verdict = document.querySelector("#first .verdict");
+  if (!verdict || document.querySelector("#first .stale")) return;
+  const note = document.createElement("p");
+  note.className = "stale";
+  note.textContent = STALE;
+  verdict.before(note); // the next answer takes it away
+}
+
+// What is neither an answer nor a refusal of the flight (an address too long, a failure) is told and swaps nothing.
+function onlyParts(event: Event): void {
+  const { response, text } = context(event);
+  const status = response?.status ?? 200;
+  if (status < 400 || status === 422) return;
+  event.preventDefault();
+  lost(status >= 500 ? FAILED : (text ?? "").slice(0, 300));
 }
 
 function say(words: string): void {
