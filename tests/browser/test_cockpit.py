@@ -196,6 +196,22 @@ def test_server_stopped_and_browser_killed_nothing_is_lost_and_all_comes_into_th
             device.close()
 
 
+def test_a_second_device_takes_over_what_the_first_one_noted(own, browser):
+    """A phone after the tablet's battery: events come from the record, once, and what it notes goes there too."""
+    where = address(own, load0="181 lb")
+    with opened(browser) as (first, _):
+        first.goto(where)
+        press(first, "Off blocks", "Taken off")
+        says(first, "#record", "^2 events in the record")
+    with opened(browser, viewport=PHONE) as (second, wrong):
+        second.goto(where)
+        says(second, "#noted", "taken off")
+        press(second, "Changed to left")
+        says(second, "#record", "^3 events in the record")
+        assert second.locator("#jump").is_hidden() and "in flight" in second.inner_text("#state") and wrong == []
+        assert [e["kind"] for e in in_record(own, second)["events"]] == ["off blocks", "taken off", "tank"]
+
+
 def test_a_clock_that_jumps_is_said_the_stopwatch_counts_and_it_can_be_put_right(server, browser):
     with opened(browser) as (page, wrong):
         page.add_init_script(SHIFTED)

@@ -176,6 +176,72 @@ def test_what_is_undone_never_was():
     assert {k: v for k, v in never.items() if k != "times"} == {k: v for k, v in back.items() if k != "times"}
 
 
+def random_flight(plan, rng):
+    """Off blocks, a take-off, and whatever a pilot may press, at any moments; sorted by time."""
+    until = float(rng.uniform(900, plan["end_s"] + 1500))
+    pressed = [event("off blocks", float(rng.uniform(0, 60))), event("taken off", float(rng.uniform(61, 890)))]
+    for k in range(int(rng.integers(0, 7))):
+        kind, about = [("tank", "left"), ("tank", "right"), ("fix", plan["fixes"][0]["name"]), ("fix", plan["fixes"][-1]["name"]), ("heat", "")][int(rng.integers(0, 5))]
+        pressed.append(event(kind, float(rng.uniform(891, until)) + k * 1e-3, about))
+    return sorted(pressed, key=lambda e: e["mono_ms"]), until
+
+
+def test_losing_a_tank_never_helps_and_waiting_never_helps(flight):
+    """Two monotonies over 60 random flights: what cannot be used makes every figure worse, and so does ten minutes more in the air."""
+    _, plan = flight
+    rng, cases = np.random.default_rng(11), []
+    for _ in range(60):
+        done, until = random_flight(plan, rng)
+        cases += [(done, now(until)), ([*done, event("no feed", until, str(rng.choice(["left", "right"])))], now(until)), (done, now(until + 600))]
+    order = ["within limits", "tight", "not known", "outside limits"].index
+    found = views(plan, cases)
+    for plain, lost, later in zip(found[::3], found[1::3], found[2::3], strict=True):
+        for worse in (lost, later):
+            assert all(worse[k][b] <= plain[k][b] + 1e-9 for k in ("fuel",) for b in ("mid", "low", "high"))
+            assert worse["at_landing"]["mid"] <= plain["at_landing"]["mid"] + 1e-9 and order(worse["verdict"]) >= order(plain["verdict"])
+        assert lost["ground_by_ms"] <= plain["ground_by_ms"] + 1 and lost["arrival_ms"] == plain["arrival_ms"]
+        assert later["arrival_ms"] >= plain["arrival_ms"] - 1
+
+
+def test_the_order_in_which_events_reach_the_list_does_not_matter_within_a_run():
+    """Two tabs and the record give the same events in another order."""
+    plan = cockpit_data(ask({}))
+    rng, cases = np.random.default_rng(12), []
+    for _ in range(15):
+        done, until = random_flight(plan, rng)
+        cases += [(done, now(until)), ([done[i] for i in rng.permutation(len(done))], now(until))]
+    found = views(plan, cases)
+    for one, other in zip(found[::2], found[1::2], strict=True):
+        assert one["fuel"] == other["fuel"] and one["by_tank"] == other["by_tank"] and one["arrival_ms"] == other["arrival_ms"]
+
+
+def test_both_tanks_at_once_are_drawn_evenly_and_an_empty_one_gives_nothing():
+    """As tanks.share_evenly: by hand from the start and the burn."""
+    plan = cockpit_data(ask({}))
+    left, right = (np.array(t["start_m3"]) for t in plan["tanks"])
+    small = plan | {"tanks": [plan["tanks"][0] | {"start_m3": list(np.full(left.size, 0.003))}, plan["tanks"][1]],
+                    "segments": [{"tank": "left+right", "start_s": 0.0, "end_s": plan["end_s"], "where": "whole flight"}],
+                    "positions": [{"words": "both", "tank": "left+right"}]}
+    for p, first in ((plan | {k: small[k] for k in ("segments", "positions")}, left), (small, np.full(left.size, 0.003))):
+        view = views(p, [([event("off blocks", 0), event("taken off", 600)], now(1500))])[0]
+        burnt = plan["parts"][0]["burn_m3"][0] + 900 / (plan["parts"][1]["end_s"] - 600) * plan["parts"][1]["burn_m3"][0]
+        from_left = min(burnt / 2, first[0])
+        assert view["by_tank"]["left"]["mid"] == pytest.approx(first[0] - from_left, abs=1e-9)
+        assert view["by_tank"]["right"]["mid"] == pytest.approx(right[0] - (burnt - from_left), abs=1e-9)
+        assert view["change"] is None and view["tank"] == "left+right"
+
+
+def test_without_a_tank_plan_all_tanks_count_as_one_and_no_change_is_invented():
+    plan = cockpit_data(ask({}))
+    whole = np.sum([t["start_m3"] for t in plan["tanks"]], axis=0)
+    bare = plan | {"tanks": [{"id": "all", "name": "all tanks", "start_m3": list(whole), "known_by": ""}], "positions": [],
+                   "segments": [{"tank": "all", "start_s": 0.0, "end_s": 0.0, "where": "no tank plan"}]}
+    done = [event("off blocks", 0), event("taken off", 600)]
+    one, two = views(plan, [(done, now(1500))])[0], views(bare, [(done, now(1500))])[0]
+    assert two["fuel"]["mid"] == pytest.approx(one["fuel"]["mid"], rel=1e-9) and two["change"] is None and two["order"] == ""
+    assert two["ground_by_ms"] == pytest.approx(one["ground_by_ms"], abs=1)
+
+
 # -- clocks
 def test_within_one_run_the_stopwatch_counts_whatever_the_clock_does():
     plan = cockpit_data(ask({}))

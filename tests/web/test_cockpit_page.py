@@ -227,6 +227,7 @@ def test_a_tank_dry_by_the_clock_is_said_and_not_written_as_a_level():
 
 def test_looking_at_drafts_makes_no_record(client, folder):
     assert "None is waiting" in client.get("/cockpit/drafts").text
+    assert client.get("/cockpit/events", params={"flight": FLIGHT}).json()["events"] == []
     assert not list(folder.iterdir())
 
 

@@ -24,6 +24,7 @@ TRIES = 20
 NAME = re.compile(r"[A-Za-z0-9._-]{1,64}")
 MOMENTS = ("off_blocks", "take_off", "landing", "on_blocks")
 AGAIN = "Load the Cockpit page again and let it send once more."
+NOTHING = "Nothing of this flight is in the record yet."
 MOST_MS = 253_402_300_799_000  # the year 9999
 Numbered = tuple["Entry", "CockpitFlight"]
 
@@ -61,11 +62,15 @@ def keep(text: str, folder: Path | None = None) -> Kept:
 
 
 def known(flight: str, folder: Path | None = None) -> Kept:
-    """What the record holds of a flight."""
+    """What the record holds of a flight; looking makes no record."""
+    from ownship.questions.record import NAME, record_folder
+
+    if folder is None and not (record_folder() / NAME).exists():
+        return Kept((), None, None, NOTHING)
     with opened(folder) as (records, _):
         old, withdrawn = _standing(records, flight)
     if old is None:
-        return Kept((), None, None, "withdrawn" if withdrawn else "Nothing of this flight is in the record yet.")
+        return Kept((), None, None, "This flight was withdrawn in the record." if withdrawn else NOTHING)
     return Kept(old[1].events, old[0].number, old[1].confirmed, _words(old[1]))
 
 

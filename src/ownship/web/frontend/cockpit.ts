@@ -211,9 +211,8 @@ let busy = false;
 async function sync(): Promise<void> {
   if (busy) return;
   if (plan.demo) { record = "The demo is no flight: what is noted stays on this device."; render(); return; }
-  if (!store.events.length) return;
   busy = true;
-  const waiting = (): string => `${store.events.length} events are kept on this device and wait for the network.`;
+  const waiting = (): string => store.events.length ? `${store.events.length} events are kept on this device and wait for the network.` : "No network.";
   try {
     const sent = await send(plan, store, view);
     const off = sent.server_ms - view().now_ms;
