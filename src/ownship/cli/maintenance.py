@@ -59,14 +59,15 @@ def add(item: str, /, *, title: str | None = None, every: str | None = None, hou
     """
     from ownship.errors import BadInput
     from ownship.questions import maintaining_entries as entries
+    from ownship.questions.maintaining_typed import own_item
 
     limits = entries.Limits(every, hours, landings, tolerance, tolerance_hours, from_due, first_due, first_due_hours,
-                            first_due_landings, uses, section, severity or ("block" if section else "warn"), note)
+                            first_due_landings, uses, section, note=note)
     if item.lower().endswith(".toml"):
-        if limits != entries.Limits() or title or cost:
+        if limits != entries.Limits() or title or cost or severity:
             raise BadInput(f"add {item}: the file says all of it; leave out the options, or name an item instead of a file.")
         return entries.add_file(item, aeroplane, replace)
-    return entries.add([entries.typed_item(item, title, limits, cost)], aeroplane, replace)
+    return entries.add([own_item(item, title, limits, cost, severity)], aeroplane, replace)
 
 
 def directive(number: str, /, *, title: str, revision: str = "", method: str = "", effective: str | None = None,
@@ -79,13 +80,11 @@ def directive(number: str, /, *, title: str, revision: str = "", method: str = "
     Note it done by `maintenance done NUMBER`, and the terminating action by --terminating: then it falls due no more.
     """
     from ownship.questions import maintaining_entries as entries
-    from ownship.questions.maintaining import day_of
+    from ownship.questions.maintaining_typed import directive_item
 
     limits = entries.Limits(every, hours, landings, first_due=first_due, first_due_hours=first_due_hours,
-                            first_due_landings=first_due_landings, uses=uses, section=section, severity="block", note=note)
-    body = entries.typed_item(number, title, limits, cost, directive=number, revision=revision, method=method,
-                              effective=None if effective is None else day_of(effective, "--effective"))
-    return entries.add([body], aeroplane, replace)
+                            first_due_landings=first_due_landings, uses=uses, section=section, note=note)
+    return entries.add([directive_item(number, title, limits, cost, revision, method, effective)], aeroplane, replace)
 
 
 def done(name: str, /, *, day: str | None = None, hours: str | None = None, landings: int | None = None, by: str = "",

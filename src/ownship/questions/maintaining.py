@@ -27,6 +27,8 @@ from ownship.ownership.entries import (
 )
 from ownship.ownership.maintenance import (
     FINISHED,
+    Due,
+    Ending,
     OpenItem,
     due_list,
     endings,
@@ -39,6 +41,7 @@ from ownship.questions.record import open_record
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from ownship.ownership.forecast import Forecast
     from ownship.store.records import Records
 
 SEED = 20260711
@@ -46,16 +49,18 @@ EARLIEST = date(1903, 12, 17)
 MONTHS_OF_FLIGHTS_DAYS = 26 * 31
 SMALL: tuple[type[Body], ...] = (MaintenanceItem, MaintenanceDone, Expiry)
 NAMING: tuple[type[Body], ...] = (*SMALL, AeroplaneRevision, CompassSwing)  # kinds that tell which aeroplanes there are
+NO_DATE = "Nothing has a date yet, so no file was written; note what was done by `ownship maintenance done`."
 EMPTY = "No maintenance is kept for {} yet. Begin with `ownship maintenance starter PLACE`, or `ownship maintenance add`."
 _REGISTRATION = re.compile(r"[A-Z0-9-]{2,12}")
 
 
 @dataclass(frozen=True)
 class Told:
-    """An answer as plain values and as lines."""
+    """An answer as plain values and as lines; entries: the numbers of what was written."""
 
     data: dict[str, Any]
     lines: tuple[str, ...]
+    entries: tuple[int, ...] = ()
 
 
 class SystemZone(tzinfo):
@@ -119,13 +124,25 @@ def which_one(records: Records, named: str | None) -> str:
     """The aeroplane meant: the one named, else the only one of the record; "" where the record knows none."""
     if named is not None:
         return registration(named)
+    known = _known(records)
+    if len(known) > 1:
+        raise BadInput(f"The record holds {', '.join(known)}; say which by --aeroplane.")
+    return known[0] if known else ""
+
+
+def _known(records: Records) -> list[str]:
+    """The aeroplanes that records or maintenance name; where none is named that way, that of the last flight."""
     known = sorted({e.aeroplane for kind in NAMING for e in records.standing(kind) if e.aeroplane})
     if not known:
         last = records.flights(last=1)
         known = [last[0].aeroplane] if last and last[0].aeroplane else []
-    if len(known) > 1:
-        raise BadInput(f"The record holds {', '.join(known)}; say which by --aeroplane.")
-    return known[0] if known else ""
+    return known
+
+
+def aeroplanes(folder: Path | None = None) -> tuple[str, ...]:
+    """The aeroplanes whose maintenance can be asked about, by registration."""
+    with opened(folder) as records:
+        return tuple(_known(records))
 
 
 def which_to_write(records: Records, named: str | None) -> str:
@@ -155,10 +172,10 @@ def empty(aeroplane: str, on: date, **more: Any) -> Told:
                  "cautions": paper.cautions()}, (words,))
 
 
-def written(aeroplane: str, sentence: str, words: Iterable[str] = (), **more: Any) -> Told:
-    """What was written, and what to mind."""
+def written(aeroplane: str, sentence: str, words: Iterable[str] = (), entries: Iterable[int] = (), **more: Any) -> Told:
+    """What was written, by the numbers of its entries, and what to mind."""
     data = {"schema": 1, "aeroplane": aeroplane, "sentence": sentence, "words": list(words), **more, "cautions": paper.cautions()}
-    return Told(data, tuple(paper.written_lines(data)))
+    return Told(data, tuple(paper.written_lines(data)), tuple(entries))
 
 
 # ---- asking
@@ -245,22 +262,27 @@ def no_item(name: str, kept: Iterable[Entry], aeroplane: str) -> Any:
 
 def calendar(path: str, aeroplane: str | None = None, on: str | None = None, folder: Path | None = None) -> Told:
     """Due dates, forecast dates and endings into a calendar file; none where nothing has a date."""
-    from ownship.ownership.forecast import forecast as ask
-    from ownship.ownership.forecast import pace
-    from ownship.papers.calendar_file import Event, calendar_file
-    from ownship.provenance import digest
     from ownship.questions.places import write_whole
 
-    target, day = Path(path).absolute(), day_of(on, "--on")
+    target = Path(path).absolute()
     if target.is_dir() or not target.parent.is_dir():
         raise BadInput(f"{path} cannot be written: it is a folder, or lies in none; name a file in a folder that is there.")
-    with opened(folder) as records:
-        which = which_one(records, aeroplane)
-        kept = kept_of(records, which, day)
-    flown, events = pace(kept, which, day, ZONE), []
-    for d in due_list(kept, which, day, ZONE):
-        found = ask(d, flown, day, SEED)
-        if d.state == FINISHED or found.middle is None:
+    which, count, data = calendar_of(aeroplane, on, folder)
+    if not count:
+        return Told({"schema": 1, "aeroplane": which or None, "file": None, "events": 0, "words": [NO_DATE]}, (NO_DATE,))
+    _write(target, data, write_whole)
+    return written(which, f"{count} dates are in {path}.", file=str(target), events=count)
+
+
+def calendar_of(aeroplane: str | None = None, on: str | None = None, folder: Path | None = None) -> tuple[str, int, bytes]:
+    """(aeroplane, how many dates, the calendar file); no bytes where nothing has a date."""
+    from ownship.papers.calendar_file import Event, calendar_file
+    from ownship.provenance import digest
+
+    which, _, pairs, ends = _ahead(aeroplane, on, folder)
+    events = []
+    for d, found in pairs:
+        if found.middle is None:
             continue
         sure = found.early == found.middle == found.late
         band = (found.words,) if sure or found.by == "calendar" else (
@@ -269,12 +291,31 @@ def calendar(path: str, aeroplane: str | None = None, on: str | None = None, fol
         events.append(Event(f"{digest(which, 'item', d.name.casefold())}@ownship", found.middle,
                             f"{which}: {d.title}{_how_sure(found.by, sure=sure)}", words, sure))
     events += [Event(f"{digest(which, 'ending', e.what.casefold())}@ownship", e.last_day, f"{which}: {e.what} ends", e.document)
-               for e in endings(kept, which, day)]
-    if not events:
-        words = "Nothing has a date yet, so no file was written; note what was done by `ownship maintenance done`."
-        return Told({"schema": 1, "aeroplane": which or None, "file": None, "events": 0, "words": [words]}, (words,))
-    _write(target, calendar_file(events, datetime.now(UTC), f"{which} maintenance"), write_whole)
-    return written(which, f"{len(events)} dates are in {path}.", file=str(target), events=len(events))
+               for e in ends]
+    return which, len(events), calendar_file(events, datetime.now(UTC), f"{which} maintenance") if events else b""
+
+
+def drawn_ahead(aeroplane: str | None = None, on: str | None = None, folder: Path | None = None) -> str | None:
+    """The coming 24 months drawn (SVG); None where nothing is kept that falls due or ends."""
+    from ownship.papers.maintenance_charts import ahead_chart
+
+    which, day, pairs, ends = _ahead(aeroplane, on, folder)
+    return ahead_chart(which, pairs, ends, day) if pairs or ends else None
+
+
+def _ahead(aeroplane: str | None, on: str | None, folder: Path | None,
+           ) -> tuple[str, date, list[tuple[Due, Forecast]], tuple[Ending, ...]]:
+    """Every item that can still fall due with its forecast, and what ends."""
+    from ownship.ownership.forecast import forecast as ask
+    from ownship.ownership.forecast import pace
+
+    day = day_of(on, "--on")
+    with opened(folder) as records:
+        which = which_one(records, aeroplane)
+        kept = kept_of(records, which, day)
+    flown = pace(kept, which, day, ZONE)
+    pairs = [(d, ask(d, flown, day, SEED)) for d in due_list(kept, which, day, ZONE) if d.state != FINISHED]
+    return which, day, pairs, endings(kept, which, day)
 
 
 def _how_sure(by: str, *, sure: bool) -> str:

@@ -38,7 +38,7 @@ from ownship.questions.maintaining import (
     which_to_write,
     written,
 )
-from ownship.rules.starter import ItemText, load_starter, read_items
+from ownship.rules.starter import ItemSet, ItemText, load_starter, read_items
 
 _MONEY = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*([A-Za-z]{3})\s*")
 
@@ -144,7 +144,7 @@ def add(new: Iterable[MaintenanceItem], aeroplane: str | None = None, replace_ke
         folder: Path | None = None) -> Told:
     """Write items, all or none; one that is kept already is refused, or corrected where that is asked for."""
     with opened(folder) as records:
-        which, items = which_to_write(records, aeroplane), list(new)
+        which, items, written_now = which_to_write(records, aeroplane), list(new), tuple[Entry, ...]()
         for i in items:
             refuse_tolerance(i)
         kept = {e.body.name.casefold(): e for e in records.standing(MaintenanceItem, aeroplane=which)
@@ -159,11 +159,11 @@ def add(new: Iterable[MaintenanceItem], aeroplane: str | None = None, replace_ke
         if there:
             old = kept[there[0].name.casefold()]
             words = _replaced_words(old.body, there[0])
-            records.correct(old.number, there[0], note="replaced")
+            written_now = (records.correct(old.number, there[0], note="replaced"),)
         else:
-            records.append_many(list[Any](items), aeroplane=which)
+            written_now = records.append_many(list[Any](items), aeroplane=which)
     return written(which, f"{_list(i.name for i in items)} {'is' if len(items) == 1 else 'are'} kept for {which}.", words,
-                   names=[i.name for i in items])
+                   (e.number for e in written_now), names=[i.name for i in items])
 
 
 def _replaced_words(old: Any, new: MaintenanceItem) -> list[str]:
@@ -196,8 +196,8 @@ def _list(names: Iterable[str]) -> str:
 
 
 def starter(place: str, also: Iterable[str] = (), only_show: bool = False, aeroplane: str | None = None,
-            folder: Path | None = None) -> Told:
-    """The starter set of a place: shown, or written down where it is not kept yet."""
+            folder: Path | None = None, only: Iterable[str] | None = None) -> Told:
+    """The starter set of a place: shown, or written down where it is not kept yet; only: these of its items."""
     found = load_starter(place)
     wished = {a.strip().casefold() for a in also}
     if unknown := wished - {i.name.casefold() for i in found.items}:
@@ -209,16 +209,25 @@ def starter(place: str, also: Iterable[str] = (), only_show: bool = False, aerop
         which = which_to_write(records, aeroplane)
         kept = {e.body.name.casefold() for e in records.standing(MaintenanceItem, aeroplane=which)
                 if isinstance(e.body, MaintenanceItem)}
-        chosen = [i for i in found.items if not i.optional or i.name.casefold() in wished]
+        chosen = _chosen(found, wished, only)
         new = [i for i in chosen if i.name.casefold() not in kept]
-        records.append_many([item_of(i) for i in new], aeroplane=which, source=f"starter set {found.title}"[:200])
-    left = [i.name for i in found.items if i.optional and i not in chosen]
+        numbers = [e.number for e in records.append_many([item_of(i) for i in new], aeroplane=which,
+                                                         source=f"starter set {found.title}"[:200])]
+    left = [i.name for i in found.items if i.optional and i not in chosen and only is None]
     words = [f"{len(chosen) - len(new)} were kept already."] if len(chosen) > len(new) else []
     words += [f"Left out, add it by --also: {', '.join(left)}."] if left else []
     words += [found.note] if found.note else []
     sentence = (f"{len(new)} items of the set {found.title} are kept for {which}; note what was done by `ownship maintenance done`."
                 if new else f"Every item of the set {found.title} is kept for {which} already.")
-    return written(which, sentence, words, names=[i.name for i in new])
+    return written(which, sentence, words, numbers, names=[i.name for i in new])
+
+
+def _chosen(found: ItemSet, wished: set[str], only: Iterable[str] | None) -> list[ItemText]:
+    """The items of a set that are meant: those named alone, else all that are not on wish, and what is wished for."""
+    if only is None:
+        return [i for i in found.items if not i.optional or i.name.casefold() in wished]
+    named = {n.strip().casefold() for n in only}
+    return [i for i in found.items if i.name.casefold() in named]
 
 
 def done(body: MaintenanceDone, aeroplane: str | None = None, folder: Path | None = None) -> Told:
@@ -238,8 +247,8 @@ def done(body: MaintenanceDone, aeroplane: str | None = None, folder: Path | Non
         kept = kept_of(records, which, body.day)
     words = [] if item is None else _lacking(body, item)
     words += [w for w in totals(kept, which, body.day, ZONE).words if "the higher" in w]
-    return written(which, f"{body.name} of {body.day} is kept for {which}.", words, name=body.name, day=body.day.isoformat(),
-                   entry=entry.number)
+    return written(which, f"{body.name} of {body.day} is kept for {which}.", words, (entry.number,), name=body.name,
+                   day=body.day.isoformat(), entry=entry.number)
 
 
 def _refuse_running_back(new: MaintenanceDone, kept: Iterable[MaintenanceDone]) -> None:
@@ -284,9 +293,10 @@ def withdraw(name: str, why: str, day: str | None = None, aeroplane: str | None 
                 raise BadInput(f"{name!r} is not noted as done on {on} for {which}; give the day it was noted for.")
         if not found:
             no_item(name, kept, which)
-        records.withdraw(found[-1].number, why)
+        gone = records.withdraw(found[-1].number, why)
     words = [f"{_was(e)} stands again; withdraw it too where it is over." for e in found[-2:-1]]
-    return written(which, f"{name}{'' if on is None else f' of {on}'} is off the list of {which}: {why}.", words, name=name)
+    return written(which, f"{name}{'' if on is None else f' of {on}'} is off the list of {which}: {why}.", words,
+                   (gone.number,), name=name)
 
 
 def _was(e: Entry) -> str:
@@ -306,8 +316,9 @@ def expiry(what: str | None = None, last_day: str | None = None, uses: str | Non
         if what is not None:
             which = which_to_write(records, aeroplane)
             body = Expiry(_name(what), day_of(last_day, "--last-day"), uses_of(uses, none_too=True), document)
-            records.append(body, which)
-            return written(which, f"{body.what}, last good day {body.last_day}, is kept for {which}.", name=body.what)
+            entry = records.append(body, which)
+            return written(which, f"{body.what}, last good day {body.last_day}, is kept for {which}.", (), (entry.number,),
+                           name=body.what)
         which = which_one(records, aeroplane)
         found = endings(records.standing(Expiry, aeroplane=which), which, on)
     if not found:
