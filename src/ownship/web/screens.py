@@ -9,10 +9,18 @@ from fastapi import FastAPI
 MODULES = (
     "airframe_screens",
     "cockpit",
+    "costs_screen",
+    "data_screen",
     "devices",
     "flight_papers",
+    "fuel_screen",
+    "handover_screen",
+    "log_flight",
+    "log_import",
+    "log_screen",
     "papers_screen",
     "places_field",
+    "recency_screen",
     "undo",
     "units_page",
 )
