@@ -48,7 +48,7 @@ def test_the_address_is_as_short_as_the_request_and_the_same_flight():
     assert len(sent) > 40 and live(**sent).headers["hx-push-url"] == "/?power=2250+rpm"
 
 
-@pytest.mark.parametrize(("query", "field"), [({"load0": "heavy"}, "load0"), ({"rules": "XFR"}, "rules"), ({"to": ""}, "to"),
+@pytest.mark.parametrize(("query", "field"), [({"load0": "heavy"}, "load0"), ({"rules": "XFR"}, "rules"),
                                               ({"weather_KU79_temperature": "hot"}, "weather_KU79_temperature")])
 def test_a_refusal_stands_beside_its_field_and_the_answer_before_is_marked_and_kept(query, field):
     answer = live(**query)
@@ -59,6 +59,21 @@ def test_a_refusal_stands_beside_its_field_and_the_answer_before_is_marked_and_k
     assert "does not hold for what is typed now" in part(answer.text, "answer-state")
     assert "Not read" in part(answer.text, "first") and "class=\"verdict" not in answer.text
     assert answer.headers["hx-push-url"].startswith("/?")  # the refused request can be reloaded and shared
+
+
+@pytest.mark.parametrize(("query", "field", "words"), [
+    ({"to": ""}, "to", "To: nothing is given; add it"), ({"load6_what": "dog"}, "load6", "dog: no weight is given"),
+    ({"load6_what": "dog", "load6": "60 lb"}, "load6_station", "dog: no station is chosen"),
+    ({"load6": "60 lb"}, "load6_station", "load: no station is chosen"), ({"load2": ""}, "load2", "rear left passenger: no weight is given")])
+def test_what_is_not_filled_in_yet_is_no_fault_while_one_types(query, field, words):
+    """The script says what is still wanted; whoever presses the button is told it is missing."""
+    answer, page = live(**query), CLIENT.get("/", params=query)
+    assert answer.status_code == page.status_code == 422
+    first = html.unescape(part(answer.text, "first"))
+    assert "Not yet a flight" in first and words in first and f'href="#field-{field}"' in first
+    assert "aria-invalid" not in answer.text and part(answer.text, "answer-parts") is None
+    assert "does not hold for what is typed now" in part(answer.text, "answer-state")
+    assert re.search(rf'name="{field}"[^>]*aria-invalid="true"', page.text) and "Not read" in page.text
 
 
 def test_an_answer_takes_the_mark_away():

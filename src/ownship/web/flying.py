@@ -26,13 +26,14 @@ if TYPE_CHECKING:
 DEMO = "demo"
 WHERE = re.compile(r'(?:\[(?P<table>[a-z]+)(?:\."?(?P<inside>[^]"]+)"?)?\] )?(?P<key>[a-z_]+): ')
 LACKS = re.compile(r"flight lacks '([a-z_]+)'")
+UNFINISHED = re.compile(r"(.+): no (weight is given|station is chosen);")  # a row of the load that is being filled in
 LINE = re.compile(r"^flight line \d+, ")  # the line of a text that the pilot never sees
 
 
 @dataclass(frozen=True)
 class Asked:
-    """One address read and answered; refusal: the one sentence where it cannot be, wrong: the field it is about; empty:
-    nothing is asked yet; rows: the form's row of each load of the request."""
+    """One address read and answered; refusal: the one sentence where it cannot be, wrong: the field it is about, lacking: it is
+    not filled in yet; empty: nothing is asked yet; rows: the form's row of each load of the request."""
 
     query: dict[str, str]
     aeroplane: str = DEMO
@@ -42,6 +43,7 @@ class Asked:
     answer: Assessment | None = None
     refusal: str = ""
     wrong: str = ""
+    lacking: bool = False
     empty: bool = False
     rows: tuple[int, ...] = ()
     request: dict[str, Any] | None = None
@@ -69,13 +71,16 @@ def ask(query: Mapping[str, str]) -> Asked:
     except OwnshipError as error:
         words = LINE.sub("", str(error))
         wrong = _wrong(asked, words)
-        return replace(asked, answer=None, refusal=_said(asked, wrong, words), wrong=wrong)
+        lacking = bool(LACKS.match(words) or UNFINISHED.match(words))
+        return replace(asked, answer=None, refusal=_said(asked, wrong, words), wrong=wrong, lacking=lacking)
 
 
 def _wrong(asked: Asked, words: str) -> str:
     """The name of the field a refusal is about, as its first words say; "" where it is about none, or about several."""
     if asked.form is None:
         return ""
+    if row := UNFINISHED.match(words):
+        return _row_field(asked.form, row[1], row[2])
     by_label = next((f.name for f in asked.form.by_name.values() if words.startswith(f"{f.label}: ")), "")
     where, lacks = WHERE.match(words), LACKS.match(words)
     if by_label or where is None:
@@ -89,9 +94,16 @@ def _wrong(asked: Asked, words: str) -> str:
     return next((f.name for f in asked.form.by_name.values() if f.path == path), "")
 
 
+def _row_field(form: Form, what: str, lacks: str) -> str:
+    """The field that an unfinished row of the load lacks."""
+    ending = "" if lacks.startswith("weight") else "_station"
+    rows = (f"load{i}" for i in range(form.rows) if (form.text(f"load{i}_what") or ("load" if ending else f"load{i}")) == what)
+    return next((f"{row}{ending}" for row in rows if not form.text(f"{row}{ending}")), "")
+
+
 def _said(asked: Asked, wrong: str, words: str) -> str:
     """A refusal by the label that stands on the page in place of the name that stands in a file."""
-    if asked.form is None or not wrong:
+    if asked.form is None or not wrong or UNFINISHED.match(words):
         return words
     label, lacks, where = asked.form.by_name[wrong].label, LACKS.match(words), WHERE.match(words)
     if lacks is not None:
