@@ -15,7 +15,7 @@ from ownship.errors import BadInput, OwnshipError, UnreadableFile
 from ownship.questions.airframe_record import Airframe, airframe, as_toml, keep, now_day, registrations
 from ownship.web import airframe_forms as forms
 from ownship.web import pages, undo
-from ownship.web.access import Sent
+from ownship.web.access import Sent, form
 from ownship.web.airframe_topics import BY_NAME, TOPICS, Topic
 from ownship.words.figures import number_text, signed_text
 
@@ -83,7 +83,7 @@ def _line(registration: str) -> dict[str, Any]:
         return {"registration": registration, "type": "", "effective": None, "sentence": str(error)}
 
 
-@router.post("/airframe/import")
+@router.post("/airframe/import", openapi_extra=form("effective", file="record"))
 def bring(request: Request, sent: Sent) -> Response:
     """Keep a record from its TOML file as a revision, with the files it names."""
     try:
@@ -189,7 +189,7 @@ def edit(request: Request, registration: str, topic: str, on: str = "") -> Respo
     return _form(request, a, t, texts, effective=now_day() if not on else a.on.isoformat(), base=a.entry)
 
 
-@router.post("/airframe/{registration}/edit/{topic}")
+@router.post("/airframe/{registration}/edit/{topic}", openapi_extra=form("base", "effective", "weights.take_off_max"))
 def save(request: Request, registration: str, topic: str, sent: Sent) -> Response:
     """Keep a topic's fields as a new revision from a day on; nothing is overwritten."""
     a, t = changeable(registration), _topic(topic)

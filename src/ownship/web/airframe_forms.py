@@ -41,6 +41,11 @@ class Field:
     wrong: bool = False
 
     @property
+    def said(self) -> str:
+        """Its value in words: that of a choice as it stands in the list."""
+        return dict(self.cell.choices).get(self.value, self.value) if self.value else ""
+
+    @property
     def id(self) -> str:
         """Its id in the page."""
         return f"field-{self.name.replace('.', '-')}"
@@ -128,9 +133,8 @@ def _count(part: Part, texts: Texts, spare: bool) -> int:
 
 
 def _last(part: Part, texts: Texts) -> int:
-    """The last row of a part in which anything is typed; -1: none."""
-    pattern = re.compile(rf"{re.escape(part.table)}\.(\d{{1,2}})\.")
-    return max((int(m[1]) for name, text in texts.items() if text.strip() and (m := pattern.match(name))), default=-1)
+    """The last row of a part in which anything is typed; -1: none. A choice that every empty row has is nothing typed."""
+    return max((i for i in range(MOST_ROWS) if _filled(part, f"{part.table}.{i}", texts)), default=-1)
 
 
 def _row(part: Part, i: int, texts: Texts, wrong: str) -> Row:

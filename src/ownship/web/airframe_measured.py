@@ -14,7 +14,7 @@ from ownship.questions.airframe_record import Airframe, airframe, keep, last_swi
 from ownship.questions.beside_book import BesideBook, BookRow, beside_book
 from ownship.web import airframe_forms as forms
 from ownship.web import undo
-from ownship.web.access import Sent
+from ownship.web.access import Sent, form
 from ownship.web.airframe import at, changeable, chart, places, shown, text_of
 from ownship.web.airframe_new import ROWS_NAME
 from ownship.web.book_rows_form import ROWS, csv_of
@@ -75,7 +75,7 @@ def _by_kind(b: BesideBook) -> list[tuple[str, str, list[BookRow]]]:
     return found
 
 
-@router.post("/airframe/{registration}/performance")
+@router.post("/airframe/{registration}/performance", openapi_extra=form("csv", "effective", file="rows"))
 def keep_rows(request: Request, registration: str, sent: Sent) -> Response:
     """Keep the book's rows with the record, as a new revision: those of a file, or the text, with the typed rows added."""
     a = changeable(registration)
@@ -156,7 +156,7 @@ def _swing(a: Airframe) -> dict[str, Any] | None:
             "chart": chart(deviation_chart(card, s.magnetic_deg, s.compass_deg, said))}
 
 
-@router.post("/airframe/{registration}/compass")
+@router.post("/airframe/{registration}/compass", openapi_extra=form("magnetic0", "compass0", "day", "by"))
 def keep_swing(request: Request, registration: str, sent: Sent) -> Response:
     """Keep a compass swing; its card is worked out from it."""
     from ownship.questions.maintaining_entries import swing

@@ -14,7 +14,7 @@ from ownship.errors import BadInput, MissingKey, OwnshipError
 from ownship.questions import airframe_record as asking
 from ownship.web import airframe_forms as forms
 from ownship.web import airframe_topics as t
-from ownship.web.access import Sent
+from ownship.web.access import Sent, form
 from ownship.web.airframe import shown
 from ownship.web.airframe_topics import Part, without
 from ownship.web.book_rows_form import ROWS, csv_of
@@ -106,7 +106,7 @@ def look(request: Request) -> Response:
     return _look(request, fields, refusal)
 
 
-@router.post("/airframe/new/keep")
+@router.post("/airframe/new/keep", openapi_extra=form("effective"))
 def keep(request: Request, sent: Sent) -> Response:
     """Keep the record, throw the draft away, and open the Flight screen with the aeroplane."""
     fields, refusal = _draft()
@@ -129,7 +129,7 @@ def page(request: Request, name: str) -> Response:
     return _page(request, _page_of(name), fields, refusal)
 
 
-@router.post("/airframe/new/{name}")
+@router.post("/airframe/new/{name}", openapi_extra=form("identity.registration", "rows.0.kind", "way"))
 def go_on(request: Request, name: str, sent: Sent) -> Response:
     """Keep what was typed in the draft, read it, and go on to the next page; a refusal shows the page again."""
     page, (fields, refusal) = _page_of(name), _draft()

@@ -15,6 +15,7 @@ from ownship.questions.airframe_record import Airframe, airframe, now_day
 from ownship.questions.weighing_typed import Typed
 from ownship.web import undo
 from ownship.web.access import Sent
+from ownship.web.access import form as sends
 from ownship.web.airframe import at, changeable, places, shown
 
 router = APIRouter()
@@ -139,7 +140,7 @@ def _of_entry(a: Airframe, number: str) -> dict[str, str]:
 # ---- writing
 
 
-@router.post("/airframe/{registration}/weights/change")
+@router.post("/airframe/{registration}/weights/change", openapi_extra=sends("what", "removed", "weight", "arm", "day", "order"))
 def change(request: Request, registration: str, sent: Sent) -> Response:
     """Keep something put in or taken out."""
     def write(a: Airframe) -> Any:
@@ -150,7 +151,7 @@ def change(request: Request, registration: str, sent: Sent) -> Response:
     return _written(request, registration, sent.fields, "change", write)
 
 
-@router.post("/airframe/{registration}/weights/weighing")
+@router.post("/airframe/{registration}/weights/weighing", openapi_extra=sends("day", "weighed", "weight", "arm", "scales", "oil"))
 def weighing(request: Request, registration: str, sent: Sent) -> Response:
     """Keep a weighing, or a computed paper that a licensed person signed."""
     def write(a: Airframe) -> Any:
@@ -162,7 +163,7 @@ def weighing(request: Request, registration: str, sent: Sent) -> Response:
     return _written(request, registration, sent.fields, "weighing", write)
 
 
-@router.post("/airframe/{registration}/weights/correct")
+@router.post("/airframe/{registration}/weights/correct", openapi_extra=sends("entry", *FIELDS))
 def correct(request: Request, registration: str, sent: Sent) -> Response:
     """Correct an entry, or withdraw it and say why; it stays readable."""
     def write(a: Airframe) -> Any:

@@ -16,7 +16,7 @@ from ownship.questions.airframe_record import now_day
 from ownship.questions.places import airports_json
 from ownship.web import airframe_forms as forms
 from ownship.web import undo
-from ownship.web.access import Sent
+from ownship.web.access import Sent, form
 from ownship.web.airframe import shown
 from ownship.web.airframe_topics import Cell, Part
 
@@ -88,7 +88,7 @@ def _of(ident: str) -> dict[str, str]:
     return found
 
 
-@router.post("/airframe/aerodromes")
+@router.post("/airframe/aerodromes", openapi_extra=form("field.ident", "field.position", "runways.0.end"))
 def keep(request: Request, sent: Sent) -> Response:
     """Keep an aerodrome; the record of the same ident before it stays readable and counts no longer."""
     try:
