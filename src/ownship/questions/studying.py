@@ -12,6 +12,7 @@ from ownship.errors import BadInput, MissingKey, NotPossible
 from ownship.questions.reading import read_text
 
 if TYPE_CHECKING:
+    from ownship.aeroplane.description import AirframeRecord
     from ownship.studies.comparison import Study
     from ownship.studies.modification import Modification
 
@@ -43,6 +44,14 @@ def modification(name: str) -> Modification:
     return read_modification(read_toml(read_text(name), name))
 
 
+def modification_of(text: str, name: str = "the modification") -> Modification:
+    """One modification from its TOML text; `name` is what a refusal calls it."""
+    from ownship.schema import read_toml
+    from ownship.studies.modification import read_modification
+
+    return read_modification(read_toml(text, name))
+
+
 def modify(aeroplane: str, names: list[str], together: bool = False) -> list[Study]:
     """A study of each named modification (of the whole library where none is), or of all of them together."""
     return modify_or_why(aeroplane, names, together)[0]
@@ -50,12 +59,20 @@ def modify(aeroplane: str, names: list[str], together: bool = False) -> list[Stu
 
 def modify_or_why(aeroplane: str, names: list[str], together: bool = False) -> tuple[list[Study], list[LeftOut]]:
     """`modify`, and what of the whole library does not fit this aeroplane; a named one that does not fit is refused."""
-    from ownship.questions.calibrating import calibrations_of, record_of
+    from ownship.questions.calibrating import record_of
+
+    record, _, folder = record_of(aeroplane)
+    return studies_of(record, folder, [modification(n) for n in (names or library())], together, named=bool(names))
+
+
+def studies_of(record: AirframeRecord, folder: Path | None, chosen: list[Modification], together: bool = False, *,
+               named: bool = True) -> tuple[list[Study], list[LeftOut]]:
+    """A study of each modification on a record, or of all of them together; one that does not fit is refused where it was named,
+    else left out with why. folder: that of the record's rows."""
+    from ownship.questions.calibrating import calibrations_of
     from ownship.questions.places import today
     from ownship.studies.comparison import study
 
-    record, _, folder = record_of(aeroplane)
-    chosen = [modification(n) for n in (names or library())]
     calibrations = calibrations_of(record, folder)
     model = calibrations.own or calibrations.book
     groups = [tuple(chosen)] if together else [(m,) for m in chosen]
@@ -64,7 +81,7 @@ def modify_or_why(aeroplane: str, names: list[str], together: bool = False) -> t
         try:
             found.append(study(record, model, group, today()))
         except (BadInput, MissingKey, NotPossible) as error:
-            if names:
+            if named:
                 raise
             left_out.append(LeftOut(" + ".join(m.name for m in group), str(error)))
     return found, left_out

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ownship.questions.reading import read_text
 
@@ -20,10 +20,17 @@ ASK = ("Fill in what a track cannot know: rpm of every leg, outside air temperat
 
 def proposals(path: str) -> dict[str, list[str]]:
     """Level runs with TAS and wind, climbs with their rate, every steady segment, and tables to paste, in lines by heading."""
-    from ownship.world.track_runs import climb_rates, level_runs, proposal
-    from ownship.world.tracks import LONGEST_TEXT, parse_gpx, segments
+    from ownship.world.tracks import LONGEST_TEXT
 
-    points, dropped = _believable(parse_gpx(read_text(path, LONGEST_TEXT)))
+    return proposals_of(read_text(path, LONGEST_TEXT))
+
+
+def proposals_of(text: str) -> dict[str, list[str]]:
+    """The same of a GPX text."""
+    from ownship.world.track_runs import climb_rates, level_runs, proposal
+    from ownship.world.tracks import parse_gpx, segments
+
+    points, dropped = _believable(parse_gpx(text))
     found = segments(points)
     runs, climbs = level_runs(found), climb_rates(found)
     told = {"level runs": [_run(r) for r in runs] or [NO_RUN],
@@ -33,6 +40,14 @@ def proposals(path: str) -> dict[str, list[str]]:
         told["left out"] = [f"{dropped} elevations outside {ELEVATION_M[0]:,.0f} to {ELEVATION_M[1]:,.0f} m; joined across"]
     tables = [line for r in runs for line in _run_table(r)] + [line for c in climbs for line in _climb_table(c)]
     return told | ({PASTE: tables} if tables else {})
+
+
+def tables_of(proposed: dict[str, list[str]]) -> list[tuple[str, dict[str, Any]]]:
+    """(kind, table) of every proposal that can be a measurement, without what a track cannot know."""
+    import tomllib
+
+    found = tomllib.loads("\n".join(proposed.get(PASTE, ())))
+    return [(kind, {k: v for k, v in table.items() if not str(v).startswith("?")}) for kind, tables in found.items() for table in tables]
 
 
 def _believable(points: TrackPoints) -> tuple[TrackPoints, int]:
