@@ -165,3 +165,12 @@ def test_the_envelope_chart_tells_its_corners_and_has_no_loading_in_it():
     assert svg == envelope_chart(record, INCH_POUND)
     for words in ("2,350 lb at 86.0 in", "1,950 lb at 88.0 in", "take-off, landing 2,350 lb", "utility"):
         assert words in svg
+
+
+def test_a_person_who_weighs_in_kilograms_sees_kilograms_and_millimetres(client):
+    """1,417 lb is 642.7 kg; 84.14 in is 2,137 mm. The data keep their units."""
+    client.cookies.set("ownship-units", "aeroplane-kg")
+    page = client.get(WHERE).text
+    assert "basic empty weight 642.7 kg at 2,137 mm" in page and "642.7 kg" in client.get("/airframe").text
+    assert "weight (kg)" in client.get(f"/airframe/{REG}").text
+    assert client.get(f"{WHERE}.json").json()["empty"]["weight"]["unit"] == "lb"

@@ -12,9 +12,10 @@ from markupsafe import Markup
 from starlette.datastructures import UploadFile
 
 from ownship.errors import BadInput, OwnshipError, UnreadableFile
+from ownship.papers.weight import INCH_POUND, Units, ledger_sentence, units_of
 from ownship.questions.airframe_record import Airframe, airframe, as_toml, keep, now_day, registrations
 from ownship.web import airframe_forms as forms
-from ownship.web import pages, undo
+from ownship.web import in_units, pages, undo
 from ownship.web.access import Sent, form
 from ownship.web.airframe_topics import BY_NAME, TOPICS, Topic
 from ownship.words.figures import number_text, signed_text
@@ -43,6 +44,11 @@ def at(a: Airframe) -> str:
     return "/airframe/demo" if a.demo else f"/airframe/{a.registration}"
 
 
+def units_for(request: Request) -> Units:
+    """Kilograms and millimetres where this person shows the aeroplane's weight in kilograms, else pounds and inches."""
+    return units_of(in_units.units_of(request).get("aeroplane") == "kg")
+
+
 def chart(svg: str) -> Markup:
     """A drawing of papers as part of a page, one image with its text alternative; its texts were escaped where it was made."""
     return Markup(PARTS_ROLE.sub("", svg))
@@ -64,19 +70,19 @@ def listed_json() -> JSONResponse:
 
 
 def _list(request: Request, refusal: str = "", effective: str = "") -> Response:
-    lines = [_line(r) for r in registrations()]
-    return shown(request, "airframe.html", 422 if refusal else 200, aeroplanes=lines, demo=_line("demo"), refusal=refusal,
+    units = units_for(request)
+    lines = [_line(r, units) for r in registrations()]
+    return shown(request, "airframe.html", 422 if refusal else 200, aeroplanes=lines, demo=_line("demo", units), refusal=refusal,
                  effective=effective or now_day(), largest=LARGEST_FILE_BYTES // 1000, files=FILES)
 
 
-def _line(registration: str) -> dict[str, Any]:
+def _line(registration: str, units: Units = INCH_POUND) -> dict[str, Any]:
     """An aeroplane of the list; where it is not in force yet, the sentence that says so."""
     from ownship.ownership.ledger import ledger
-    from ownship.papers.weight import INCH_POUND, ledger_sentence
 
     try:
         a = airframe(registration)
-        said = ledger_sentence(ledger(a.entries, a.registration, a.on), INCH_POUND)
+        said = ledger_sentence(ledger(a.entries, a.registration, a.on), units)
         return {"registration": registration, "type": a.record.identity.type_name, "effective": a.effective.isoformat(),
                 "sentence": said}
     except OwnshipError as error:
@@ -154,23 +160,21 @@ def _file(text: str, name: str) -> Response:
 def record(request: Request, registration: str, on: str = "") -> Response:
     """A record by topic: every figure as it is written, its source, what is not known."""
     from ownship.ownership.ledger import ledger
-    from ownship.papers.weight import INCH_POUND, ledger_sentence
 
-    a = airframe(registration, on)
-    said = ledger_sentence(ledger(a.entries, a.registration, a.on), INCH_POUND)
+    a, units = airframe(registration, on), units_for(request)
+    said = ledger_sentence(ledger(a.entries, a.registration, a.on), units)
     return shown(request, "airframe_record.html", a=a, here=at(a), places=places(a), said=said, revisions=_revisions(a),
-                 topics=[(t, _blocks(a, t)) for t in TOPICS], envelope=_envelope(a))
+                 topics=[(t, _blocks(a, t)) for t in TOPICS], envelope=_envelope(a, units))
 
 
 def _blocks(a: Airframe, topic: Topic) -> tuple[forms.Block, ...]:
     return forms.blocks(topic.parts, forms.texts_of(a.toml, topic.parts), spare=False)
 
 
-def _envelope(a: Airframe) -> Markup | None:
+def _envelope(a: Airframe, units: Units) -> Markup | None:
     from ownship.papers.airframe_charts import envelope_chart
-    from ownship.papers.weight import INCH_POUND
 
-    return chart(envelope_chart(a.record, INCH_POUND)) if a.record.envelopes else None
+    return chart(envelope_chart(a.record, units)) if a.record.envelopes else None
 
 
 def _revisions(a: Airframe) -> list[dict[str, Any]]:

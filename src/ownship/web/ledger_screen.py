@@ -10,13 +10,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, PlainTextResponse, Response
 
 from ownship.errors import BadInput, OwnshipError
+from ownship.papers.weight import INCH_POUND, METRIC, Units
 from ownship.questions import weighing_ledger as asking
 from ownship.questions.airframe_record import Airframe, airframe, now_day
 from ownship.questions.weighing_typed import Typed
 from ownship.web import undo
 from ownship.web.access import Sent
 from ownship.web.access import form as sends
-from ownship.web.airframe import at, changeable, places, shown
+from ownship.web.airframe import at, changeable, places, shown, units_for
 
 router = APIRouter()
 OPTIONS = {"--weight": "Weight", "--arm": "Arm", "--day": "Day", "--oil": "Oil in it", "--fuel": "Fuel in it",
@@ -40,28 +41,26 @@ def in_words(words: str) -> str:
 @router.get("/airframe/{registration}/weights.json")
 def ledger_json(registration: str, on: str = "") -> JSONResponse:
     """The ledger (docs/formats/weight.md) and the most adverse loadings as data."""
-    told, adverse = _told(airframe(registration, on))
+    told, adverse = _told(airframe(registration, on), INCH_POUND)
     return JSONResponse(told | {"adverse": adverse})
 
 
 @router.get("/airframe/{registration}/amendment.txt")
-def amendment_text(registration: str, on: str = "") -> Response:
+def amendment_text(request: Request, registration: str, on: str = "") -> Response:
     """The amendment draft of a day as text, for a licensed person to check and sign."""
     from ownship.papers.amendment import amendment_lines
-    from ownship.papers.weight import INCH_POUND
 
     a = airframe(registration, on)
-    return _paper("\n".join(amendment_lines(_amendment(a), INCH_POUND)) + "\n", f"amendment-{a.registration}.txt")
+    return _paper("\n".join(amendment_lines(_amendment(a), units_for(request))) + "\n", f"amendment-{a.registration}.txt")
 
 
 @router.get("/airframe/{registration}/amendment.csv")
-def amendment_csv(registration: str, on: str = "") -> Response:
+def amendment_csv(request: Request, registration: str, on: str = "") -> Response:
     """The same as CSV."""
     from ownship.papers import amendment as paper
-    from ownship.papers.weight import INCH_POUND
 
     a = airframe(registration, on)
-    return _paper(paper.amendment_csv(_amendment(a), INCH_POUND), f"amendment-{a.registration}.csv")
+    return _paper(paper.amendment_csv(_amendment(a), units_for(request)), f"amendment-{a.registration}.csv")
 
 
 def _amendment(a: Airframe) -> Any:
@@ -87,22 +86,23 @@ def ledger_page(request: Request, registration: str, on: str = "", correct: str 
 
 
 def _page(request: Request, a: Airframe, typed: Mapping[str, str], refusal: str = "", form: str = "", number: str = "") -> Response:
-    told, adverse = _told(a)
+    units = units_for(request)
+    told, adverse = _told(a, units)
     empty = dict.fromkeys(FIELDS, "") | {"day": now_day()}
     changed = [x["entry"] for x in told["lines"] if x["kind"] == "equipment"]
     return shown(request, "airframe_weights.html", 422 if refusal else 200, a=a, here=at(a), places=places(a), told=told,
                  adverse=adverse, refusal=refusal, form=form, typed=empty | dict(typed), empty=empty, number=number,
-                 is_change=number in map(str, changed), notes=_notes(request, a), age=_age(told))
+                 is_change=number in map(str, changed), notes=_notes(request, a), arm_digits=units.arm_digits, age=_age(told))
 
 
-def _told(a: Airframe) -> tuple[dict[str, Any], dict[str, Any]]:
+def _told(a: Airframe, units: Units) -> tuple[dict[str, Any], dict[str, Any]]:
     """(ledger, adverse loadings) as plain values."""
     from ownship.aeroplane.adverse import PILOT_KG
     from ownship.ownership.ledger import ledger
-    from ownship.papers.weight import INCH_POUND, ledger_json
+    from ownship.papers.weight import ledger_json
 
-    told = ledger_json(ledger(a.entries, a.registration, a.on), INCH_POUND)
-    return told, asking.adverse_of(a.entries, a.registration, a.on, PILOT_KG, INCH_POUND).data
+    told = ledger_json(ledger(a.entries, a.registration, a.on), units)
+    return told, asking.adverse_of(a.entries, a.registration, a.on, PILOT_KG, units).data
 
 
 def _age(told: Mapping[str, Any]) -> str:
@@ -118,13 +118,13 @@ def _notes(request: Request, a: Airframe) -> tuple[str, ...]:
     kept = undo.just_kept(request)
     if kept is None or a.demo:
         return ()
-    return tuple(in_words(x) for x in asking.told_of(int(str(kept["number"]))))
+    return tuple(in_words(x) for x in asking.told_of(int(str(kept["number"])), units_for(request) is METRIC))
 
 
 def _of_entry(a: Airframe, number: str) -> dict[str, str]:
     """The fields of an entry that is to be corrected: what may be typed anew."""
     from ownship.ownership.entries import EquipmentChange, Weighing
-    from ownship.papers.weight import INCH_POUND, arm_text
+    from ownship.papers.weight import arm_text
     from ownship.units import from_si
 
     body = next((e.body for e in a.entries if str(e.number) == number), None)
