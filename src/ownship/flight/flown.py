@@ -13,10 +13,12 @@ from ownship.flight.fuel import FuelNeeds, TankState, contingency_m3, trip_m3
 from ownship.flight.planning import usual
 from ownship.flight.situation import Situation
 from ownship.flight.timeline import (
+    LEAST_SHARE_1,
     Timeline,
     fly,
     holding_flow_m3_s,
     missed_approach,
+    refuse_burnt_away,
     refuse_strong_wind,
     to_alternate,
     too_short,
@@ -57,7 +59,8 @@ class Flown:
 def fly_once(s: Situation, model: Model, tanks: tuple[TankState, ...], dry_kg: FloatArray) -> Flown:
     """Fly the request with one calibration. dry_kg (draw,): the loaded aeroplane without usable fuel.
 
-    NotPossible where the climb and the descent leave no room on the route, or the wind is stronger than the TAS.
+    NotPossible where the climb and the descent leave no room on the route, or the wind is stronger than the TAS,
+    or the way burns half of the weight away.
     """
     density = model.airframe.fuel_density_kg_m3
     on_board = np.sum([t.draws_m3 for t in tanks], axis=0) if tanks else np.zeros(s.draws)
@@ -68,6 +71,8 @@ def fly_once(s: Situation, model: Model, tanks: tuple[TankState, ...], dry_kg: F
     _refuse_too_short(s, timeline)
     take_off = ramp - timeline.total("burn_m3", ("start and taxi",)) * density
     landing = ramp - timeline.total("burn_m3") * density
+    refuse_burnt_away(s.legs, middle(ramp), middle(landing))
+    landing = np.where(landing < LEAST_SHARE_1 * ramp, np.nan, landing)
     total = timeline.total("time_s")
     centre = middle(total) if np.isfinite(np.median(total)) else 0.0
     needs, why, night = _needs(s, model, timeline, landing, s.at(centre))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import combinations
+from math import comb
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,8 @@ from ownship.units import from_si
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 MOST_CHANGES, MOST_LEAST_BAD, MOST_MOMENTS, MOST_STATES = 12, 4, 18, 4000
+MOST_PLANS = 20_000  # of one number of changes, looked at for the least bad one
+MOST_WHEN = 150  # moments of a flight of 12 h; of a longer one those round to 10, then 15 minutes
 SAME_M3 = 1e-5  # contents this close count as one
 DRY, RESERVE, FLOOR, IMBALANCE, LANDING_TANK = 10_000.0, 1_000.0, 300.0, 100.0, 30.0
 
@@ -29,11 +32,25 @@ def search(task: Task, taxi: str, first: str, moments: list[Moment]) -> tuple[li
 
     In turn: every rule; every rule but the wished landing tank; the least bad plan with up to four changes.
     """
+    moments = _coarser(moments)
     for wish in dict.fromkeys((task.selector.landing, "")):
         found = fewest(replace(task, selector=replace(task.selector, landing=wish)), taxi, first, moments)
         if found is not None:
             return found, wish == task.selector.landing
     return _least_bad(task, taxi, first, moments), False
+
+
+def _coarser(moments: list[Moment]) -> list[Moment]:
+    """The moments; of a long flight only fixes and the rounder times, at most MOST_WHEN, evenly spread."""
+    for rank in (2, 1):
+        if len(moments) > MOST_WHEN:
+            moments = [m for m in moments if m.rank <= rank]
+    return _spread(moments, MOST_WHEN)
+
+
+def _spread(moments: list[Moment], most: int) -> list[Moment]:
+    """At most so many of the moments, evenly spread."""
+    return moments if len(moments) <= most else [moments[i] for i in np.linspace(0, len(moments) - 1, most).astype(int)]
 
 
 @dataclass(frozen=True)
@@ -149,10 +166,13 @@ def _most_changes(task: Task) -> int:
 
 
 def _least_bad(task: Task, taxi: str, first: str, moments: list[Moment]) -> list[Moment]:
-    """The cheapest plan of up to four changes by weighted breaches; four only among the highest ranked moments."""
+    """The cheapest plan of up to four changes by weighted breaches; four only among the highest ranked moments.
+
+    Of a long flight's moments only so many are tried for two and three changes as make MOST_PLANS plans.
+    """
     best: tuple[float, list[Moment]] = (np.inf, [])
     for count in range(MOST_LEAST_BAD + 1):
-        some = moments if count < MOST_LEAST_BAD else moments[:MOST_MOMENTS]
+        some = _thinned(moments, count) if count < MOST_LEAST_BAD else moments[:MOST_MOMENTS]
         every = list(combinations(range(len(some)), count))
         if not every:
             break
@@ -163,6 +183,14 @@ def _least_bad(task: Task, taxi: str, first: str, moments: list[Moment]) -> list
         if cost[i] < best[0]:
             best = (float(cost[i]), [some[k] for k in chosen[i]])
     return best[1]
+
+
+def _thinned(moments: list[Moment], count: int) -> list[Moment]:
+    """The moments, or on a long flight as many of them, evenly spread, as make MOST_PLANS plans of `count` changes."""
+    most = len(moments)
+    while comb(most, count) > MOST_PLANS:
+        most -= 1
+    return _spread(moments, most)
 
 
 def _costs(task: Task, taxi: str, first: str, times_s: FloatArray) -> FloatArray:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from ownship.errors import NotPossible
 from ownship.flight.airmass import AirMass
+from ownship.flight.chance import middle
 from ownship.flight.planning import usual
 from ownship.flight.route import Leg
 from ownship.performance import climb as climbing
@@ -27,6 +28,7 @@ from ownship.units import from_si
 FloatArray = NDArray[np.float64]
 CLIMB_STEPS = 4
 DESCENT_STEPS = 3
+LEAST_SHARE_1 = 0.5  # of the weight at the start: no small aeroplane carries more than the rest in fuel
 
 
 @dataclass(frozen=True)
@@ -156,6 +158,14 @@ def too_short(legs: tuple[Leg, ...], settings: Settings) -> NotPossible:
                        f"{from_si(way, 'nm'):.0f} nm: climb and descent need all of it; choose a lower level.")
 
 
+def refuse_burnt_away(legs: tuple[Leg, ...], start_kg: float, end_kg: float) -> None:
+    """NotPossible where the way would burn more than half of the weight at its start: that is no flight of this aeroplane."""
+    if end_kg < LEAST_SHARE_1 * start_kg:
+        way = from_si(sum(leg.distance_m for leg in legs), "nm")
+        raise NotPossible(f"to: the {way:,.0f} nm to {legs[-1].end.name} would burn more than half of the aeroplane's weight in "
+                          "fuel; choose a nearer place, or plan the way as several flights.")
+
+
 def refuse_strong_wind(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: Settings, weight: float,
                        start_m: float) -> None:
     """NotPossible where the given wind leaves no groundspeed on a leg, in the climb or in the cruise."""
@@ -231,7 +241,9 @@ def _cruise_speeds(legs: tuple[Leg, ...], air: AirMass, model: Model, settings: 
     for _ in range(2):
         speeds = power_setting(model, here, weights, settings)
         time = np.array([leg.distance_m for leg in legs])[:, None] / speeds.tas_m_s
-        burnt = np.cumsum(speeds.fuel_kg_s * time, axis=0) - 0.5 * speeds.fuel_kg_s * time
+        so_far = np.cumsum(speeds.fuel_kg_s * time, axis=0)
+        refuse_burnt_away(legs, middle(weight), middle(weight - so_far[-1]))
+        burnt = so_far - 0.5 * speeds.fuel_kg_s * time
         weights = weight[None, :] - burnt
     assert speeds is not None
     cas = cas_from_tas_m_s(speeds.tas_m_s, here)

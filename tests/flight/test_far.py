@@ -1,0 +1,58 @@
+"""Flights far beyond what the aeroplane can do: answered at once, with a sentence, and nothing worked out below nothing.
+
+No published figures exist; the requests are the demo's, sent further (invented).
+"""
+
+import warnings
+
+import numpy as np
+import pytest
+
+from ownship.errors import NotPossible
+from ownship.flight import tank_search
+from ownship.flight.assessment import assess, flights_of
+from ownship.flight.tank_rules import Moment
+from ownship.questions.check import demo_aeroplane, demo_flight, situation
+from ownship.words.verdicts import OUTSIDE
+
+
+def sent_to(place):
+    return situation(demo_aeroplane(), demo_flight().replace('to = "KU79"', f'to = "{place}"'))
+
+
+@pytest.mark.parametrize("place", ["-90,180", "43,-20", "0,0"])
+def test_a_way_that_would_burn_the_aeroplane_away_is_refused_with_a_sentence(place):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        with pytest.raises(NotPossible, match="burn more than half of the aeroplane's weight in fuel; choose a nearer place"):
+            assess(sent_to(place))
+
+
+def test_a_far_flight_within_that_is_judged_and_its_fuel_is_outside():
+    s = sent_to("43,-85")
+    landing = next(m for m in assess(s).margins if m.id == "fuel.landing")
+    assert landing.verdict == OUTSIDE
+    for flown in flights_of(s)[0]:
+        assert np.nanmin(flown.landing_kg) > 0.5 * np.nanmin(flown.ramp_kg)
+
+
+def test_the_search_for_the_least_bad_tank_plan_is_bounded_however_long_the_flight_is():
+    many = [Moment(300.0 * i, f"at {i}", 3 if i % 3 else 1) for i in range(3000)]
+    few = tank_search._coarser(many)
+    assert len(few) <= tank_search.MOST_WHEN and few[0].rank == 1
+    assert few[0].time_s == 0.0 and few[-1].time_s >= many[-3].time_s  # from the first to the last
+    for count in (1, 2, 3):
+        assert tank_search.comb(len(tank_search._thinned(few, count)), count) <= tank_search.MOST_PLANS
+
+
+def test_a_flight_of_twelve_hours_keeps_every_moment():
+    usual = [Moment(300.0 * i, f"at {i}", 3) for i in range(144)]
+    assert tank_search._coarser(usual) == usual
+    assert tank_search._thinned(usual[:48], 3) == usual[:48]
+
+
+def test_a_little_further_is_a_little_worse():
+    """Between the last flight judged and the refusal nothing turns better."""
+    rooms = [next(m for m in assess(sent_to(f"43,{lon}")).margins if m.id == "fuel.landing").margin.value
+             for lon in (-105, -95)]
+    assert rooms[1] < rooms[0] < 0
