@@ -95,8 +95,11 @@ def _landings(months: Sequence[FlownMonth], when: str) -> Layered:
     import altair as alt
 
     values = [(m.month, m.landings_day if when == "day" else m.landings_night) for m in months]
-    rows = [{"month": m, "low": 0, "high": n, "said": str(n) if n else ""} for m, n in values]
-    x, up = _across(months, shown=when == "night"), alt.Y("high:Q", title=None, axis=alt.Axis(tickMinStep=1, tickCount=3))
+    most = max(1, *(n for _, n in values))
+    rows = [{"month": m, "low": 0, "high": n, "said": str(n)} for m, n in values if n] or [
+        {"month": months[0].month, "low": 0, "high": 0, "said": ""}]
+    up = alt.Y("high:Q", title=None, axis=alt.Axis(tickMinStep=1, tickCount=3), scale=alt.Scale(domain=[0, most], nice=False))
+    x = _across(months, shown=when == "night")
     return alt.layer(
         _chart(rows, f"landings-{when}").mark_bar(color=TEAL if when == "day" else INK, stroke=PAPER).encode(x=x, y=up, y2="low:Q"),
         _chart(rows, f"counts-{when}").mark_text(color=INK, dy=-6).encode(x=x, y=up, text="said:N"),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 
 from ownship.errors import BadInput, OwnshipError
 from ownship.ownership.bodies import COST_KINDS
@@ -16,6 +17,7 @@ from ownship.questions import costing, log_history
 from ownship.web import pages
 from ownship.web.access import Sent, form
 from ownship.web.flying import DEMO, ask
+from ownship.web.forms import VIEW
 from ownship.web.log_forms import (
     Cell,
     Refusal,
@@ -120,9 +122,15 @@ def flight(request: Request) -> Response:
     """The same as a page."""
     own, refusal, told = _own(request), Refusal(), None
     carried = [(k, v) for k, v in request.query_params.items() if not k.startswith(FLIGHT) and k != "theme"]
+    if not carried and own.get("address", "").strip():
+        query = _of_address(own["address"])
+        if query:
+            return RedirectResponse(f"{WHERE}/flight?{query}", status_code=303)
+        refusal = Refusal("The address holds no flight; copy it from the browser's bar while the Flight screen shows the flight.",
+                          "planned", "address")
     if not carried:
-        return shown(request, "costs_flight.html", told=None, refusal=refusal, own=own, cells=_named(), carried=carried,
-                     money=money_text, places=sharing_places())
+        return shown(request, "costs_flight.html", 422 if refusal.words else 200, told=None, refusal=refusal, own=own,
+                     cells=_named(), carried=carried, money=money_text, places=sharing_places())
     try:
         told = _planned(request, own)
     except OwnshipError as error:
@@ -130,6 +138,14 @@ def flight(request: Request) -> Response:
         refusal = Refusal(refusal.words, "planned", f"{FLIGHT}{refusal.wrong}" if refusal.wrong else "", own)
     return shown(request, "costs_flight.html", 422 if refusal.words else 200, told=told, refusal=refusal, carried=carried,
                  own={f"{FLIGHT}{k}": v for k, v in own.items()}, cells=_named(), money=money_text, places=sharing_places())
+
+
+def _of_address(text: str) -> str:
+    """The query of a Flight screen's address; "" where it holds none, or one of another page."""
+    parts = urlsplit(text.strip()[:20_000].replace("\\", "/"))
+    pairs = [(k, v) for k, v in parse_qsl(parts.query, keep_blank_values=True) if k not in VIEW and not k.startswith(FLIGHT)]
+    kept_ones = [(k, v) for k, v in parse_qsl(parts.query, keep_blank_values=True) if k == "aeroplane"]
+    return urlencode(pairs + [p for p in kept_ones if p not in pairs]) if parts.path in ("", "/") else ""
 
 
 def _named() -> tuple[Cell, ...]:

@@ -27,14 +27,15 @@ from ownship.web.log_forms import (
 router = APIRouter()
 WHERE = "/log/fuel"
 PAGE = 20
-MOMENT = Cell("at", "Moment", "empty: now; else 2026-07-11T15:00-06:00", wide=True)
-HOW = (("", "by what was typed"), *((k, k) for k in KNOWN_BY))
-COUNTS = (("", "a dipstick total, all else usable"), ("usable", "usable"), ("total", "total"))
+MOMENT = Cell("at", "Moment", "empty: now; else 2026-07-11T15:00-06:00")
+HOW = (("", "as typed"), *((k, k) for k in KNOWN_BY))
+COUNTS = (("", "as usual"), ("usable", "usable"), ("total", "total"))
 TANK = Cell("tank", "Tank", "left")
 ADDED = (TANK, Cell("amount", "Amount", "12 usgal or 45 l"), Cell("level", "Filled to", "full, a mark as tab, or empty: neither"),
          Cell("price", "Price of all of it", "74.40 USD"), Cell("place", "Place", "KBOI"), MOMENT)
 SEEN = (TANK, Cell("amount", "Amount", "10 usgal; full; a mark; or the dipstick, 4.1 in"),
-        Cell("known_by", "Known by", choices=HOW), Cell("counts", "Counts", choices=COUNTS), MOMENT)
+        Cell("known_by", "Known by", choices=HOW),
+        Cell("counts", "Counts", "as usual: a dipstick total, all else usable", choices=COUNTS), MOMENT)
 OIL = (Cell("amount", "Amount", "1 qt; 0 qt at a change of oil"), Cell("hours", "Hours of the engine", "1234.5"),
        Cell("price", "Price of all of it", "9.50 USD"), MOMENT)
 FORMS = {"added": ADDED, "seen": SEEN, "oil": OIL}

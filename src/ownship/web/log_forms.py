@@ -87,6 +87,8 @@ class Refusal:
 
 def in_words(words: str) -> str:
     """A sentence of the command line by the labels and places of these pages."""
+    words = words.replace("say `ownship backup FILE` with a file on another disk",
+                          "take one away from the page \"Your data\" and put it on another disk")
     words = _OTHER.sub("tick \"Another aeroplane is meant\"", words)
     words = _COMMAND.sub(lambda m: COMMANDS.get(m[1], COMMANDS.get(m[1].split()[0], m[0])), words)
     words = _OPTION.sub(lambda m: OPTIONS.get(m[1], m[1].replace("-", " ")), words)
