@@ -72,9 +72,14 @@ def _of_ending(e: Ending) -> Mark:
 def _told(m: Mark) -> str:
     """A line in words."""
     if m.overdue:
-        return f"{m.name}: overdue since {m.day}"
+        return f"{m.name}: {_overdue(m)}"
     band = f", {m.early or 'not known'} to {m.late or 'beyond 20 years'}" if (m.early, m.late) != (m.day, m.day) else ""
     return f"{m.name}: {m.day}{band}, {'' if m.by == 'ends' else 'by '}{m.by}".removesuffix(", ends")
+
+
+def _overdue(m: Mark) -> str:
+    """Since when where the calendar says it; of hours and landings the day is not known."""
+    return f"overdue since {m.day}" if m.by in ("calendar", "ends") else "overdue"
 
 
 def _panel(marks: Sequence[Mark], on: date, last: date) -> Layered:
@@ -95,8 +100,10 @@ def _panel(marks: Sequence[Mark], on: date, last: date) -> Layered:
         rows = [r for r in lines if r["by"] == by]
         layers.append(_chart(rows, f"marks-{by}").mark_point(
             shape=shape, color=INK, fill=PAPER, size=80, opacity=1).encode(x=x, y=y))
-    layers += [_chart([r for r in lines if r["side"] == side], f"said-{side}").mark_text(
-        color=INK, align=side, dx=9 if side == "left" else -9).encode(x=alt.X("words:Q", title=None), y=y, text="said:N") for side in ("left", "right")]
+    for side, away in (("left", 9), ("right", -9)):
+        rows = [r for r in lines if r["side"] == side]
+        layers.append(_chart(rows, f"said-{side}").mark_text(color=INK, align=side, dx=away).encode(
+            x=alt.X("words:Q", title=None), y=y, text="said:N"))
     return alt.layer(*layers).properties(width=WIDTH, height=LINE * max(len(marks), 1))
 
 
@@ -112,4 +119,4 @@ def _line(m: Mark, index: int, on: date, last: date) -> dict[str, Any]:
     name = m.name if len(m.name) <= LONGEST else f"{m.name[:LONGEST - 3].rstrip()}..."
     return {"line": f"{index}|{name}", "at": at, "low": low, "high": high, "by": m.by, "side": side,
             "words": max(at, high) if side == "left" else min(at, low),
-            "said": f"overdue since {m.day}" if m.overdue else f"{m.day}"}
+            "said": _overdue(m) if m.overdue else f"{m.day}"}

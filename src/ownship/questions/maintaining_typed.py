@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from ownship.errors import BadInput
+from ownship.errors import BadInput, OwnshipError
 from ownship.ownership.entries import Defect, Expiry, MaintenanceDone, MaintenanceItem, Money, of_kind
 from ownship.questions.maintaining import day_of, opened
 from ownship.questions.maintaining_entries import Limits, typed_item
@@ -34,14 +34,18 @@ def directive_item(number: str, title: str, limits: Limits, cost: str | None = N
                       effective=None if effective is None else day_of(effective, "--effective"))
 
 
+def kept_items(aeroplane: str, folder: Path | None = None) -> dict[str, MaintenanceItem]:
+    """The items that stand, by name in small letters; of two with one name the later one."""
+    with opened(folder) as records:
+        return {i.name.casefold(): i for _, i in of_kind(records.standing(MaintenanceItem, aeroplane=aeroplane), MaintenanceItem)}
+
+
 def kept_item(name: str, aeroplane: str, folder: Path | None = None) -> MaintenanceItem:
     """The item of a name that stands; BadInput where there is none."""
-    with opened(folder) as records:
-        found = of_kind(records.standing(MaintenanceItem, aeroplane=aeroplane), MaintenanceItem)
-    mine = [i for _, i in found if i.name.casefold() == name.strip().casefold()]
-    if not mine:
+    found = kept_items(aeroplane, folder).get(name.strip().casefold())
+    if found is None:
         raise BadInput(f"{name[:80]!r} is no item of {aeroplane}; take a name from its list.")
-    return mine[-1]
+    return found
 
 
 def texts_of(item: MaintenanceItem) -> dict[str, str]:
@@ -67,6 +71,15 @@ def defect_steps(aeroplane: str, folder: Path | None = None) -> list[dict[str, A
     return [{"entry": e.number, "day": e.moment.date().isoformat(), "name": d.name, "state": d.state, "words": d.words,
              "uses": list(d.uses), "until": None if d.until is None else d.until.isoformat(), "by": d.by}
             for e, d in reversed(found)]
+
+
+def is_kept(number: int, folder: Path | None = None) -> bool:
+    """Whether the record has an entry of maintenance of this number."""
+    with opened(folder) as records:
+        try:
+            return isinstance(records.entry(number).body, MINE)
+        except OwnshipError:
+            return False
 
 
 def take_back(numbers: Iterable[int], folder: Path | None = None) -> None:
