@@ -20,6 +20,7 @@ MODULES = (
     "log_import",
     "log_screen",
     "maintenance_screen",
+    "measurements",
     "papers_screen",
     "places_field",
     "recency_screen",
