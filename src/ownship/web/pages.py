@@ -26,8 +26,8 @@ from ownship.words.figures import Figure, number_text
 THEMES = (("", "as the device"), ("light", "light"), ("night", "night"))
 THEME, YEAR_S = "ownship-theme", 31_536_000
 PART_OF_IMAGE = re.compile(r' role="graphics-[a-z]+"| aria-roledescription="[^"]*"')
-SCREENS = (("Flight", "/"), ("Cockpit", "/cockpit"), ("Airframe", "/airframe"), ("Measurements", "/measurements"), ("Maintenance", "/maintenance"),
-           ("Log", "/log"))
+SCREENS = (("Flight", "/"), ("Cockpit", "/cockpit"), ("Airframe", "/airframe"), ("Measurements", "/measurements"),
+           ("Maintenance", "/maintenance"), ("Log", "/log"))
 MISSING = {"Not Found": "There is no such page.", "Method Not Allowed": "This page does not take that."}
 
 
