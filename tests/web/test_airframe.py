@@ -282,6 +282,15 @@ def test_bringing_an_aeroplane_again_is_a_revision_beside_the_first(client):
     assert [r["effective"] for r in client.get(f"/airframe/{REG}.json").json()["revisions"]] == ["2019-05-01", "2026-03-01"]
 
 
+def test_a_record_that_lies_ahead_is_shown_from_its_day_and_can_be_changed(client):
+    brought(client, "2149-01-01")
+    page = client.get(f"/airframe/{REG}")
+    assert page.status_code == 200 and "effective from 2149-01-01" in page.text
+    change = WEIGHTS | {"weights.landing_max": "2300 lb", "base": "1", "effective": "2149-01-01"}
+    assert send(client, f"/airframe/{REG}/edit/weights", change).status_code == 303
+    assert client.get("/airframe.json").json()["aeroplanes"][0]["effective"] == "2149-01-01"
+
+
 # ---- performance and compass
 
 

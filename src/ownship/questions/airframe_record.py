@@ -68,7 +68,7 @@ def _standing(aeroplane: str | None = None) -> tuple[Entry, ...]:
 
 
 def airframe(registration: str, on: str | None = None) -> Airframe:
-    """An aeroplane of the record, or the demo, on a day (today where none is said).
+    """An aeroplane of the record, or the demo, on a day; where none is said today, or the first day of a record that lies ahead.
 
     BadInput where the record keeps none of that name, or none was in force on that day.
     """
@@ -85,6 +85,8 @@ def airframe(registration: str, on: str | None = None) -> Airframe:
         if not revisions(entries, which):
             known = ", ".join(registrations()) or "none"
             raise BadInput(f"The record keeps no aeroplane {which} (kept: {known}); type it in, or bring its file.")
+    first = revisions(entries, which)[0][1].effective
+    day = max(day, first) if not on else day
     found = revision_on(entries, which, day)
     record = record_on(entries, which, day)  # refuses a day before the first
     assert found is not None

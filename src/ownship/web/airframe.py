@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -11,6 +12,7 @@ from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from markupsafe import Markup
 from starlette.datastructures import UploadFile
 
+from ownship.aeroplane.description import AirframeRecord
 from ownship.errors import BadInput, OwnshipError, UnreadableFile
 from ownship.papers.weight import INCH_POUND, Units, ledger_sentence, units_of
 from ownship.questions.airframe_record import Airframe, airframe, as_toml, keep, now_day, registrations
@@ -172,9 +174,14 @@ def _blocks(a: Airframe, topic: Topic) -> tuple[forms.Block, ...]:
 
 
 def _envelope(a: Airframe, units: Units) -> Markup | None:
+    return _drawn(a.record, units) if a.record.envelopes else None
+
+
+@lru_cache(maxsize=16)
+def _drawn(record: AirframeRecord, units: Units) -> Markup:
     from ownship.papers.airframe_charts import envelope_chart
 
-    return chart(envelope_chart(a.record, units)) if a.record.envelopes else None
+    return chart(envelope_chart(record, units))
 
 
 def _revisions(a: Airframe) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ reader judges it. An empty field takes the value out: not known. `none published
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -80,7 +81,10 @@ class Applied:
 
 def texts_of(toml: str, parts: tuple[Part, ...]) -> dict[str, str]:
     """What every field of some parts holds in a record; a field without a value is left out."""
-    document, found = parsed(toml), {}
+    try:
+        document, found = tomllib.loads(toml), dict[str, str]()
+    except (ValueError, RecursionError) as error:
+        raise UnreadableFile(f"The record cannot be read ({str(error)[:120]}).") from None
     for part in parts:
         for prefix, table in _tables(document, part):
             for cell in part.cells:

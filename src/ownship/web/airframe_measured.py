@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
 
 import tomlkit
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
+from markupsafe import Markup
 
 from ownship.errors import BadInput, OwnshipError
 from ownship.questions.airframe_record import Airframe, airframe, keep, last_swing, now_day
@@ -18,6 +20,9 @@ from ownship.web.access import Sent, form
 from ownship.web.airframe import at, changeable, chart, places, shown, text_of
 from ownship.web.airframe_new import ROWS_NAME
 from ownship.web.book_rows_form import ROWS, csv_of
+
+if TYPE_CHECKING:
+    from ownship.ownership.compass import DeviationCard
 
 router = APIRouter()
 HEADINGS = tuple(range(0, 360, 30))
@@ -140,7 +145,6 @@ def _record_card(a: Airframe) -> dict[str, Any] | None:
 def _swing(a: Airframe) -> dict[str, Any] | None:
     """The last swing as the page shows it: coefficients with their words, card, chart; None where none is kept."""
     from ownship.ownership.compass import deviation_card
-    from ownship.papers.airframe_charts import deviation_chart
 
     found = None if a.demo else last_swing(a.registration)
     if found is None:
@@ -153,7 +157,14 @@ def _swing(a: Airframe) -> dict[str, Any] | None:
     return {"number": number, "day": s.day.isoformat(), "by": s.by, "words": card.words, "scatter": c.sd_deg,
             "coefficients": [(k, COEFFICIENTS[k], v) for k, v in values.items()],
             "rows": [list(x) for x in zip(card.magnetic_deg, card.compass_deg, strict=True)],
-            "chart": chart(deviation_chart(card, s.magnetic_deg, s.compass_deg, said))}
+            "chart": _drawn(card, s.magnetic_deg, s.compass_deg, said)}
+
+
+@lru_cache(maxsize=16)
+def _drawn(card: DeviationCard, magnetic_deg: tuple[float, ...], compass_deg: tuple[float, ...], said: str) -> Markup:
+    from ownship.papers.airframe_charts import deviation_chart
+
+    return chart(deviation_chart(card, magnetic_deg, compass_deg, said))
 
 
 @router.post("/airframe/{registration}/compass", openapi_extra=form("magnetic0", "compass0", "day", "by"))
