@@ -16,8 +16,11 @@ from ownship.world.aerodromes import Aerodrome
 def altered(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome] | None = None) -> Situation:
     """The situation with another request (JSON types, as in `request_data`); places: aerodromes it names in addition.
 
-    BadInput where the request does not read. Nothing that was worked out for the first request is kept.
+    BadInput where the request does not read. Nothing that was worked out for the first request is kept; weather that is word
+    for word the same has been read.
     """
     plain = copy.deepcopy(dict(data))
-    request = read_request(Table(copy.deepcopy(plain), "request"))
+    same = {key for key in ("weather", "aloft_hours") if key in plain and plain[key] == s.request_data.get(key)}
+    request = read_request(Table(copy.deepcopy({k: v for k, v in plain.items() if k not in same}), "request"))
+    request = replace(request, **{key: getattr(s.request, key) for key in same})
     return replace(s, request=request, request_data=plain, places={**s.places, **(places or {})})

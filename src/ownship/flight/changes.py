@@ -85,7 +85,12 @@ def _table(plain: Any, path: Path) -> Any:
 
 def changes_of(s: Situation) -> tuple[Change, ...]:
     """Every single change this pilot can make."""
-    return (*_seats_and_load(s), *_fuel(s), *_levels(s), *_powers(s), *_mixtures(s), *_runways(s), *_hours(s))
+    return (*_seats_and_load(s), *fuels_and_levels(s), *_powers(s), *_mixtures(s), *_runways(s), *_hours(s))
+
+
+def fuels_and_levels(s: Situation) -> tuple[Change, ...]:
+    """Those changes of a flight's fuel and of its level alone."""
+    return (*_fuel(s), *_levels(s))
 
 
 # -- people and things --------------------------------------------------------------------------------------------------

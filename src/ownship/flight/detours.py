@@ -17,7 +17,7 @@ from ownship.errors import BadInput, NotPossible
 from ownship.flight.alter import altered
 from ownship.flight.answer import Assessment
 from ownship.flight.assessment import assess
-from ownship.flight.changes import Change, air_by_the_hour, changes_of, costs_of, edited, pilot_of
+from ownship.flight.changes import Change, air_by_the_hour, costs_of, edited, fuels_and_levels, pilot_of
 from ownship.flight.remedies import Option, Remedy, bought_for, candidates, screen_of, screened, tightest_words
 from ownship.flight.route import Point, point_of
 from ownship.flight.screen_load import IS_WITHIN, LEFT
@@ -109,7 +109,7 @@ def _long_enough(place: Aerodrome) -> bool:
 
 
 def _by_way_of(s: Situation, place: Aerodrome) -> tuple[_Flight, _Flight] | None:
-    first = _best(s, _to(s, place), {place.ident: place}, only=("fuel", "altitude"))
+    first = _best(s, _to(s, place), {place.ident: place})
     if first is None or not first.after.timeline:
         return None
     arrived = first.after.timeline[-1].time
@@ -117,7 +117,7 @@ def _by_way_of(s: Situation, place: Aerodrome) -> tuple[_Flight, _Flight] | None
     data["planned_departure"] = s.departure.isoformat()  # the weather was typed for then, not for the hour of going on
     if s.leave_again is not None:
         data["planned_leave_again"] = s.leave_again.isoformat()
-    second = _best(s, data, {place.ident: place}, only=("fuel", "altitude"))
+    second = _best(s, data, {place.ident: place})
     return None if second is None else (first, second)
 
 
@@ -245,7 +245,7 @@ def _other_places(s: Situation, before: Assessment, say: Callable[[str], None]) 
 
 
 # -- judging ----------------------------------------------------------------------------------------------------------------
-def _best(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome], only: tuple[str, ...]) -> _Flight | None:
+def _best(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome]) -> _Flight | None:
     """The cheapest way of flying a request within limits, by fuel and level alone; None: there is none.
 
     As it is first; where the load is not within limits with any of the fuels, no flight is looked at.
@@ -255,7 +255,7 @@ def _best(s: Situation, data: Mapping[str, Any], places: Mapping[str, Aerodrome]
         return _Flight(dict(data), as_it_is, (), 0.0)
     try:
         here = altered(s, data, places)
-        possible = [c for c in changes_of(here) if c.kind in only]
+        possible = fuels_and_levels(here)
         if not _load_fits(here, [c for c in possible if c.fuel_m3]):
             return None
         options = screened(screen_of(here, possible), possible, costs_of(s), at_once=2, aim=IS_WITHIN)
