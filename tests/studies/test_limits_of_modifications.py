@@ -233,7 +233,7 @@ def test_more_that_is_one_sentence(text):
 
 @pytest.mark.parametrize("name", ["a\\u0000b", "a\\nb", "a\\u202eb", "\\u009b"])
 def test_control_characters_in_a_name_are_refused(name):
-    with pytest.raises(OwnshipError, match="control character|hidden character"):
+    with pytest.raises(OwnshipError, match=r"control character|hidden character"):
         made("", name)
 
 
