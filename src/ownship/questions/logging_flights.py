@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from ownship.store.records import Records
 
 MAPPING = "log.import"
+_LAST: dict[str, tuple[tuple[str, int, str], tuple[Entry, ...]]] = {}  # which record was read last, and what stands in it
 EMPTY = ("No flight is kept yet. Add one with `ownship log add --from KBOI --to KU79 --off-blocks 2026-07-11T15:00-06:00 "
          "--on-blocks 2026-07-11T16:05-06:00 --aeroplane N0160T`, or bring a CSV with `ownship log import FILE.csv`.")
 
@@ -41,14 +42,31 @@ class Written:
 @contextmanager
 def opened(folder: Path | None) -> Iterator[tuple[Records, tuple[Entry, ...]]]:
     """The record and the entries that stand; closed whatever happens."""
-    from ownship.ownership.entries import standing
     from ownship.questions.record import open_record
 
     records = open_record(folder)
     try:
-        yield records, standing(records.all())
+        yield records, _standing(records)
     finally:
         records.close()
+
+
+def _standing(records: Records) -> tuple[Entry, ...]:
+    """The entries that stand, read anew only where another was written since: the record only grows, or is replaced whole.
+
+    Path, count and the uid of the last entry tell one record from another; the one read last is kept in memory.
+    """
+    from ownship.ownership.entries import standing
+
+    count = sum(records.counts().values())
+    try:
+        head = (records.database.path, count, records.entry(count).uid)
+    except BadInput:  # empty, or numbered with gaps
+        return standing(records.all())
+    last = _LAST.get("record")
+    if last is None or last[0] != head:
+        last = _LAST["record"] = (head, standing(records.all()))
+    return last[1]
 
 
 # ---- one flight

@@ -26,6 +26,7 @@ from ownship.web.log_forms import (
     one_aeroplane,
     or_none,
     refusal_of,
+    sent_aeroplane,
     shown,
     whole_of,
 )
@@ -57,13 +58,13 @@ FLIGHT = "cost_"  # begins the names of this page's own fields beside a flight's
 def costs_json(request: Request, aeroplane: str = "", year: str = "", hours: str = "", against: str = "",
                flow: str = "") -> JSONResponse:
     """Costs as data (docs/formats/costs.md)."""
-    return JSONResponse(_ask(request, request.query_params))
+    return JSONResponse(_ask(one_aeroplane(request), request.query_params))
 
 
-def _ask(request: Request, q: Mapping[str, str]) -> dict[str, Any]:
+def _ask(which: str | None, q: Mapping[str, str]) -> dict[str, Any]:
     hours = or_none(q.get("hours", ""))
     return costing.costs(whole_of(q.get("year", ""), 0) or None, None if hours is None else [hours], or_none(q.get("against", "")),
-                         or_none(q.get("flow", "")), one_aeroplane(request)).data
+                         or_none(q.get("flow", "")), which).data
 
 
 @router.get("/log/costs")
@@ -78,9 +79,9 @@ def _page(request: Request, refusal: Refusal, which: str | None = None) -> Respo
     asked, bad = dict(request.query_params), refusal
     which = which or one_aeroplane(request)
     try:
-        told = _ask(request, asked)
+        told = _ask(which, asked)
     except OwnshipError as error:
-        told, bad = _ask(request, {}), refusal_of(error, "asked", ASK, asked)
+        told, bad = _ask(which, {}), refusal_of(error, "asked", ASK, asked)
         asked = {}
     year = whole_of(asked.get("year", ""), 0) or None
     charts = [pages.chart(svg) for svg in costing.drawn_year(year, which)]
@@ -100,7 +101,7 @@ def add(request: Request, sent: Sent) -> Response:
                            f.get("since_hours"), f.get("since_day"), f.get("fund"), bool(f.get("shareable")), f.get("day"),
                            which).data
     except OwnshipError as error:
-        return _page(request, refusal_of(error, "cost", COST, sent.fields))
+        return _page(request, refusal_of(error, "cost", COST, sent.fields), sent_aeroplane(sent.text("aeroplane")))
     return kept(WHERE, told["entry"], (told["sentence"],), aeroplane="" if which in (None, "any") else str(which))
 
 

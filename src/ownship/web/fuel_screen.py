@@ -20,6 +20,7 @@ from ownship.web.log_forms import (
     one_aeroplane,
     or_none,
     refusal_of,
+    sent_aeroplane,
     shown,
     whole_of,
 )
@@ -92,18 +93,8 @@ def _kept(request: Request, sent: Any, name: str, write: Any) -> Response:
     try:
         written = write(which)
     except OwnshipError as error:
-        return _page(request, refusal_of(error, name, FORMS[name], sent.fields), _safe(which))
+        return _page(request, refusal_of(error, name, FORMS[name], sent.fields), sent_aeroplane(which or ""))
     return kept(WHERE, written.numbers[0], (written.sentence, *written.told), aeroplane=which or "")
-
-
-def _safe(which: str | None) -> str | None:
-    """The registration of a form where it is one; else that of the address."""
-    from ownship.questions.from_record import registration_of
-
-    try:
-        return registration_of(which) if which else None
-    except OwnshipError:
-        return None
 
 
 @router.post("/log/fuel/added", openapi_extra=form("aeroplane", *(c.name for c in ADDED)))

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from ownship.errors import OwnshipError
 from ownship.questions import log_events, log_history
 from ownship.web.access import Sent, form
-from ownship.web.log_forms import Cell, Refusal, filled, kept, number_of, one_aeroplane, or_none, refusal_of, shown
+from ownship.web.log_forms import Cell, Refusal, filled, kept, number_of, one_aeroplane, or_none, refusal_of, sent_aeroplane, shown
 
 router = APIRouter()
 WHERE = "/log/hand-over"
@@ -52,6 +52,6 @@ def keep(request: Request, sent: Sent) -> Response:
                                      f.get("tied_down", ""), f.get("keys", ""), f.get("at"), or_none(sent.text("aeroplane")),
                                      other_aeroplane=bool(sent.text("other")))
     except OwnshipError as error:
-        return _page(request, refusal_of(error, "hand-over", CELLS, sent.fields))
+        return _page(request, refusal_of(error, "hand-over", CELLS, sent.fields), sent_aeroplane(sent.text("aeroplane")))
     return kept(WHERE, sheet["number"], (sheet["sentence"], *sheet["told"], f"settlement: {sheet['settlement']['words']}"),
                 aeroplane=sheet["aeroplane"])

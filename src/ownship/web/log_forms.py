@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 from fastapi import Request
 from fastapi.responses import RedirectResponse, Response
 
-from ownship.errors import BadInput
+from ownship.errors import BadInput, OwnshipError
 from ownship.web import in_units, pages, undo
 from ownship.words.figures import Figure, number_text, sentence_case
 
@@ -143,6 +143,16 @@ def one_aeroplane(request: Request) -> str | None:
     from ownship.questions.log_history import aeroplanes
 
     return asked_aeroplane(request) or next(iter(aeroplanes()), None)
+
+
+def sent_aeroplane(text: str) -> str | None:
+    """The registration that a refused form was about, so that its page stays with it; None where it is none."""
+    from ownship.questions.from_record import registration_of
+
+    try:
+        return registration_of(text) if text.strip() else None
+    except OwnshipError:
+        return None
 
 
 def shown(request: Request, template: str, status: int = 200, /, **context: Any) -> Response:
