@@ -64,6 +64,15 @@ def _money(cost: Money | None) -> str:
     return "" if cost is None else f"{cost.amount} {cost.currency}"
 
 
+def done_list(aeroplane: str, folder: Path | None = None) -> list[dict[str, Any]]:
+    """What was noted as done on an aeroplane, the latest day first, as plain values."""
+    with opened(folder) as records:
+        found = of_kind(records.standing(MaintenanceDone, aeroplane=aeroplane), MaintenanceDone)
+    return [{"entry": e.number, "name": d.name, "day": d.day.isoformat(), "hours_h": d.hours_h, "landings": d.landings, "by": d.by,
+             "words": d.words, "cost": _money(d.cost) or None, "terminating": d.terminating, "anew": d.anew}
+            for e, d in sorted(found, key=lambda x: (x[1].day, x[0].number), reverse=True)]
+
+
 def defect_steps(aeroplane: str, folder: Path | None = None) -> list[dict[str, Any]]:
     """Every step of every defect of an aeroplane, the latest first, as plain values."""
     with opened(folder) as records:

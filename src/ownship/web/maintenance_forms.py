@@ -90,7 +90,8 @@ DONE = Form("done", "Note something done", "Air time and landings are those of t
 ITEM = Form("item", "Add an item", "The first of calendar, hours and landings counts.", (
     Cell("name", "Name", "oil change"), Cell("title", "As it is shown", "empty: its name"), *INTERVAL,
     Cell("tolerance", "Tolerance by calendar", "1 month"), Cell("tolerance_hours", "Tolerance in hours", "10"), *FIRST, SECTION,
-    Cell("severity", "Weight", choices=(("", "by its section"), ("block", "required"), ("warn", "caution"), ("info", "advice"))),
+    Cell("severity", "Importance", choices=(
+        ("", "by its section"), ("block", "required"), ("warn", "caution"), ("info", "advice"))),
     COST, NOTE, Cell("from_due", "What was overrun is taken off the next interval", kind="tick")), "Keep the item", STOPS)
 DIRECTIVE = Form(
     "directive", "Add a directive",
@@ -105,9 +106,9 @@ ENDING = Form(
         Cell("what", "What", "insurance; beacon registration; navigation data"),
         Cell("last_day", "Last good day", "2027-03-01"), Cell("document", "Document", "policy number")),
     "Keep the last day", "Flights it stops once ended")
-WITHDRAW = Form("withdraw", "Take off the list", "All of it stays readable in the record.", (
+WITHDRAW = Form("withdraw", "Withdraw", "It is taken off the list. All of it stays readable in the record.", (
     Cell("name", "What", wide=True), Cell("why", "Why", "sold; entered twice; does not apply", wide=True),
-    Cell("day", "Only what was noted as done on day", "2026-07-11; empty: the item or ending itself")), "Take it off the list")
+    Cell("day", "Only what was noted as done on day", "2026-07-11; empty: the item or ending itself")), "Withdraw it")
 FORMS = {f.name: f for f in (DONE, ITEM, DIRECTIVE, ENDING, WITHDRAW)}
 FOUND = Form("found", "A defect found", "A short name holds its steps together.", (
     Cell("name", "Name", "left brake"), Cell("words", "In words", "what is wrong", wide=True), Cell("by", "By whom", "pilot"),

@@ -43,7 +43,7 @@ router = APIRouter()
 HERE = "/maintenance"
 MARKS = {"overdue": ("■", "outside-limits"), "not known": ("◆", "not-known"), "in tolerance": ("▲", "tight"),
          "due soon": ("▲", "tight"), "good": ("●", "within-limits"), "finished": ("○", "finished")}
-WEIGHTS = {"block": "required", "warn": "caution", "info": "advice"}
+IMPORTANCE = {"block": "required", "warn": "caution", "info": "advice"}
 SETS = ("USA", "Canada", "EASA", "life")
 REFUSED: dict[int | str, dict[str, Any]] = {422: {"description": "One sentence: what was given, what is allowed, what to do."}}
 
@@ -56,6 +56,7 @@ def _asked(request: Request, aeroplane: str, on: str | None) -> dict[str, Any]:
     uses = ", ".join(ticked(request.query_params)) or None
     told = maintaining.due(none_of(aeroplane), on).data
     told["forecast"] = maintaining.forecast(None, none_of(aeroplane), on).data
+    told["done"] = maintaining_typed.done_list(told["aeroplane"] or "")
     return told | {"open": maintaining.open_for(uses, none_of(aeroplane), on).data}
 
 
@@ -76,7 +77,7 @@ def due(request: Request, aeroplane: str = "", on: str = "") -> Response:
         told = _asked(request, plane, day)
     drawn = maintaining.drawn_ahead(none_of(plane), day)
     return shown(request, "maintenance.html", 422 if refusal.words else 200, aeroplane=plane, told=told, typed_on=on.strip(),
-                 chosen=ticked(request.query_params) or USES, refusal=refusal, marks=MARKS, weights=WEIGHTS,
+                 chosen=ticked(request.query_params) or USES, refusal=refusal, marks=MARKS, importance=IMPORTANCE,
                  forecasts={x["name"]: _when(x) for x in told["forecast"]["items"]}, chart=pages.chart(drawn) if drawn else None,
                  directives=_directives(plane, told["items"]), interval=_interval, sets=SETS)
 
@@ -121,10 +122,10 @@ def calendar(request: Request, aeroplane: str = "", on: str = "") -> Response:
 
 
 @router.get("/maintenance/keep/{name}")
-def asked_form(request: Request, name: str, aeroplane: str = "", item: str = "") -> Response:
-    """A form: done, item, directive, ending or withdraw; item: the one it is about, whose fields stand in it."""
+def asked_form(request: Request, name: str, aeroplane: str = "", item: str = "", day: str = "") -> Response:
+    """A form: done, item, directive, ending or withdraw; item (and day): the one it is about, whose fields stand in it."""
     f, plane = _form(name), own(request)
-    texts = begun(f, name=item) if f in (DONE, WITHDRAW) else begun(f)
+    texts = begun(f, name=item, day=day) if f in (DONE, WITHDRAW) else begun(f)
     if item and plane and f in (ITEM, DIRECTIVE):
         texts = maintaining_typed.texts_of(maintaining_typed.kept_item(item, plane)) | {"replace": item}
     if item and f is ENDING:
@@ -198,7 +199,7 @@ def _same(made: Any, old: Any) -> Any:
     """A correction, refused where it has another name: what was done is kept under the old one."""
     if old is not None and made.name.casefold() != old.name.casefold():
         raise BadInput(f"Name: {made.name[:80]!r} is another item than {old.name!r}, which is corrected here; leave the name, or "
-                       "add a new item and take this one off the list.")
+                       "add a new item and withdraw this one.")
     return made
 
 
@@ -232,7 +233,7 @@ def undo(request: Request, sent: Sent) -> Response:
     """Take back what was just kept: a new entry is withdrawn, what was corrected or withdrawn stands again."""
     numbers = numbers_of(sent.text("entries"))
     if not numbers:
-        raise BadInput("The entries to undo are not known; take each off the list, and say why.")
+        raise BadInput("The entries to undo are not known; withdraw each, and say why.")
     maintaining_typed.take_back(numbers)
     path = sent.text("back")
     return RedirectResponse(path if path.startswith(HERE) else HERE, status_code=303)
