@@ -127,7 +127,10 @@ PROCEDURES = Part("procedures", "How it is flown", (
     Cell("approach.flap", "Approach: flap", "30 deg"), Cell("approach.speed", "Approach: speed (IAS)", "62 kt"),
     Cell("go_around.flap", "Go-around: flap", "10 deg"), _source()))
 BOOK = Part("book", "The book's performance", (
-    Cell("technique", "How its rows were flown", "short field, full throttle before brake release", wide=True), _source()))
+    Cell("technique", "How its rows were flown", "short field, full throttle before brake release", wide=True),
+    Cell("notes", "Its wind notes", "takeoff headwind 9 kt -10 %; landing tailwind 2 kt 10 %", "notes", wide=True),
+    Cell("wind_in_rows", "Its rows hold 50 % of headwind and 150 % of tailwind already", kind="flag",
+         choices=(("", "not said"), ("no", "no"), ("yes", "yes"))), _source()))
 WEIGHINGS = Part("weighings", "Weighings in the record", (
     Cell("date", "Day", "2019-04-12", "date"),
     Cell("weighed", "Really on scales", kind="flag", choices=(("yes", "weighed"), ("no", "computed")), usual="yes"),

@@ -18,6 +18,7 @@ from ownship.web import airframe_forms as forms
 from ownship.web import undo
 from ownship.web.access import Sent, form
 from ownship.web.airframe import shown
+from ownship.web.airframe_kinds import SHOW, VALUE
 from ownship.web.airframe_topics import Cell, Part
 
 router = APIRouter()
@@ -83,7 +84,7 @@ def _of(ident: str) -> dict[str, str]:
             if c.key == "obstacles":
                 value = "; ".join(f"{o['distance']} {o['height']}" for o in end.get("obstacles", ()))
             else:
-                value = forms.SHOW.get(c.kind, str)(end[c.key]) if c.key in end else ""
+                value = SHOW.get(c.kind, str)(end[c.key]) if c.key in end else ""
             found |= {f"runways.{i}.{c.key}": value} if value else {}
     return found
 
@@ -138,7 +139,7 @@ def _toml(fields: Mapping[str, str]) -> str:
 def _value(cell: Cell, text: str, label: str) -> Any:
     try:
         if cell.kind == "obstacles":
-            return [{"distance": d, "height": h} for d, h in forms.VALUE["pairs"](text)]
-        return forms.VALUE.get(cell.kind, str)(text)
+            return [{"distance": d, "height": h} for d, h in VALUE["pairs"](text)]
+        return VALUE.get(cell.kind, str)(text)
     except BadInput as error:
         raise BadInput(f"{label}: {error}") from None
