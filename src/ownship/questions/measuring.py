@@ -275,6 +275,13 @@ def _folder(record: AirframeRecord, rows_csv: str, own_text: str) -> Path:
     return folder
 
 
+def rows_of_record(a: Airframe) -> Path | None:
+    """The folder of the rows and measurements of a record as it is kept; None: the demo's."""
+    from ownship.questions.from_record import rows_folder
+
+    return None if a.demo else rows_folder(a.entries, a.registration, a.on)
+
+
 # ---- what they changed
 
 
@@ -300,15 +307,15 @@ def _content(a: Airframe) -> tuple[str, str]:
     """(file of the record, hash of its day's text, rows and measurements); the file lies beside its rows in the cache."""
     from ownship.provenance import digest
     from ownship.questions.airframe_record import as_toml
-    from ownship.questions.from_record import rows_folder
     from ownship.questions.places import write_whole
     from ownship.questions.reading import DEMO
 
-    if a.demo:
+    folder = rows_of_record(a)
+    if folder is None:
         return DEMO, DEMO
     text = as_toml(a)
     mark = digest(text, a.rows_csv, a.own_text)
-    path = rows_folder(a.entries, a.registration, a.on) / f"record-{mark}.toml"
+    path = folder / f"record-{mark}.toml"
     if not path.exists():
         write_whole(path, text.encode("utf-8"))
     return str(path), mark

@@ -73,7 +73,9 @@ def _changed(a: Airframe, found: measuring.Changed | None, drawn: bool) -> dict[
 
 
 def _drawings(a: Airframe) -> list[tuple[str, Any]]:
-    return [(CHARTS.get(name, name.replace("-", " ")), pages.chart(svg)) for name, svg in measuring.charts(a).items()]
+    found = measuring.charts(a)
+    order = [*(k for k in CHARTS if k in found), *(k for k in found if k not in CHARTS)]
+    return [(CHARTS.get(k, k.replace("-", " ")), pages.chart(found[k])) for k in order]
 
 
 @router.get("/measurements/matched")

@@ -149,7 +149,8 @@ def _put(table: dict[str, Any], cell: Cell, label: str, text: str) -> None:
 
 VALUE: dict[str, Callable[[str], Any]] = {
     "date": date.fromisoformat, "flag": lambda text: text == "yes", "number": float,
-    "words": lambda text: [w.strip() for w in text.split(",") if w.strip()]}
+    "words": lambda text: [w.strip() for w in text.split(",") if w.strip()],
+    "pair": lambda text: [w.strip() for w in text.split(" to ")]}
 NO = {"date": "date; write it as 2026-07-11", "number": "number; write one without a unit"}
 
 
