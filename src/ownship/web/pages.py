@@ -27,7 +27,7 @@ THEMES = (("", "as the device"), ("light", "light"), ("night", "night"))
 THEME, YEAR_S = "ownship-theme", 31_536_000
 PART_OF_IMAGE = re.compile(r' role="graphics-[a-z]+"| aria-roledescription="[^"]*"')
 SCREENS = (("Flight", "/"), ("Cockpit", "/cockpit"), ("Airframe", "/airframe"), ("Measurements", "/measurements"),
-           ("Maintenance", "/maintenance"), ("Log", "/log"))
+           ("Modifications", "/modifications"), ("Maintenance", "/maintenance"), ("Log", "/log"))
 MISSING = {"Not Found": "There is no such page.", "Method Not Allowed": "This page does not take that."}
 
 

@@ -21,6 +21,7 @@ MODULES = (
     "log_screen",
     "maintenance_screen",
     "measurements",
+    "modifications",
     "papers_screen",
     "places_field",
     "recency_screen",
