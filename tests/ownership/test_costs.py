@@ -210,7 +210,8 @@ def test_money_is_an_amount_with_its_currency(text, amount, currency):
     assert c.read_money(text) == Money(Decimal(amount), currency)
 
 
-@pytest.mark.parametrize("text", ["", "12", "USD", "-5 USD", "12 dollars", "$12", "1e5 USD", "nan USD", "2000000000 USD", "١٢ USD", "1.2.3 USD"])
+@pytest.mark.parametrize("text", ["", "12", "USD", "-5 USD", "12 dollars", "$12", "1e5 USD", "nan USD", "2000000000 USD", "١٢ USD", "1.2.3 USD", "12,50 EUR",
+                                  "0,89 EUR", "1,2345 USD", "1,,250 USD", "1250,000 USD"])
 def test_money_without_currency_or_beyond_belief_is_refused(text):
     with pytest.raises(BadInput):
         c.read_money(text)

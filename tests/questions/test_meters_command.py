@@ -54,3 +54,17 @@ def test_a_hand_over_of_a_past_day_tells_the_defects_open_then(capsys):
     assert told(capsys, "hand-over", "--to", "b", "--at", "2026-07-05T12:00Z")["defects"] == ["beacon, found: does not flash"]
     assert told(capsys, "hand-over", "--to", "b", "--at", "2026-07-02T12:00Z")["defects"] == []
     assert told(capsys, "hand-over", "--to", "b", "--at", "2026-07-10T12:00Z")["defects"] == []
+
+
+def test_no_hour_is_settled_twice_and_none_is_lost_with_a_withdrawn_hand_over(capsys):
+    told(capsys, "hand-over", "--to", "b", "--reading", "100", "--at", "2026-07-01T12:00Z", "--aeroplane", A)
+    first = told(capsys, "hand-over", "--to", "a", "--reading", "102", "--rate", "90 USD", "--at", "2026-07-05T12:00Z", "--aeroplane", A)
+    assert first["settlement"]["owed"] == {"amount": "180.00", "currency": "USD"}
+    assert "entry 2 (180.00 USD) counts its hours from this" in refused(capsys, "withdraw", "1", "--why", "wrong")
+    for at in ("2026-07-03T12:00Z", "2026-07-05T12:00Z"):  # in between, and in the same moment: its hours are paid for
+        assert "has settled these hours already (180.00 USD)" in refused(
+            capsys, "hand-over", "--to", "c", "--reading", "101.5" if "03" in at else "102", "--rate", "90 USD", "--at", at, "--aeroplane", A)
+    told(capsys, "withdraw", "2", "--why", "one between was missing")
+    told(capsys, "hand-over", "--to", "c", "--reading", "101.5", "--rate", "90 USD", "--at", "2026-07-03T12:00Z", "--aeroplane", A)
+    told(capsys, "hand-over", "--to", "a", "--reading", "102", "--rate", "90 USD", "--at", "2026-07-05T12:00Z", "--aeroplane", A)
+    told(capsys, "withdraw", "5", "--why", "the last one may go")

@@ -23,7 +23,8 @@ FUEL, OIL, FEES, OTHER = "fuel", "oil", "fees", "other"
 ESTIMATE = "estimate"
 LARGEST = Decimal(10) ** 9
 LONGEST_NAME = 80
-_NUMBER = r"([0-9][0-9,]*(?:\.[0-9]+)?|\.[0-9]+)"
+# a comma stands before three figures only: "12,50 EUR" is no 1,250, and "1,250 EUR" is
+_NUMBER = r"([0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?|[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 _AMOUNT = re.compile(rf"\s*(?:([A-Za-z]{{3}})\s*{_NUMBER}|{_NUMBER}\s*([A-Za-z]{{3}}))\s*")
 
 

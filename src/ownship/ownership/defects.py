@@ -85,13 +85,14 @@ def settlement(entries: Iterable[Entry], aeroplane: str, hand_over: HandOver, mo
 
     hours = reading now - reading then + (old - new) of every meter of that name replaced between. Money is rounded to
     hundredths, half up. What the partner paid (fuel, oil) is not known here and not taken off. BadInput for a reading that
-    does not go with those of the flights (`meters.refuse_reading`).
+    does not go with those of the flights (`meters.refuse_reading`), and for hours that a later hand-over has settled already.
     """
     kept = tuple(entries)
     before = [(e, h) for e, h in of_kind(kept, HandOver, aeroplane) if e.moment < moment]
     if hand_over.meter_h is None:
         return Settlement(hand_over.meter, None, None, f"not known: the {hand_over.meter} was not read; read it.")
     refuse_reading(kept, aeroplane, hand_over.meter, hand_over.meter_h, moment)
+    _refuse_settled_twice(kept, aeroplane, moment)
     if not before:
         return Settlement(hand_over.meter, None, None, "not known: this is the first hand-over, so there are no hours to settle.")
     earlier, last = before[-1]
@@ -105,6 +106,15 @@ def settlement(entries: Iterable[Entry], aeroplane: str, hand_over: HandOver, mo
         raise BadInput(f"The {hand_over.meter} shows {hand_over.meter_h:g} h, less than at the hand-over before ({last.meter_h:g} "
                        "h); correct the reading or enter the replaced instrument.")
     return _settled(hand_over.meter, hours, rate, earlier)
+
+
+def _refuse_settled_twice(kept: Iterable[Entry], aeroplane: str, moment: datetime) -> None:
+    """Hours that a hand-over at this moment or later has in its money are not counted in a second one."""
+    later = next(((e, h.owed) for e, h in of_kind(kept, HandOver, aeroplane) if e.moment >= moment), None)
+    if later is not None and later[1] is not None:
+        number, owed = later[0].number, later[1]
+        raise BadInput(f"Entry {number}, the hand-over of {later[0].moment:%Y-%m-%d %H:%M}Z, has settled these hours already "
+                       f"({owed.amount:,} {owed.currency}); withdraw it, enter this one, then hand over again.")
 
 
 def _settled(meter: str, hours: float, rate: Money | None, earlier: Entry) -> Settlement:

@@ -109,8 +109,11 @@ def settled_words(entries: Iterable[Entry], aeroplane: str, new: InstrumentRepla
 
 
 def refuse_withdrawal(entries: Iterable[Entry], entry: Entry) -> None:
-    """Refuse to withdraw a replaced instrument on which flights or a settlement rest; entries: those that stand, it too."""
+    """Refuse to withdraw a replaced instrument or a hand-over on which flights or a settlement rest; entries: those that stand,
+    it too."""
     body = entry.body
+    if isinstance(body, HandOver):
+        _refuse_hand_over(entries, entry)
     if not isinstance(body, InstrumentReplaced):
         return
     kept = [e for e in entries if e.number != entry.number]
@@ -128,6 +131,16 @@ def refuse_withdrawal(entries: Iterable[Entry], entry: Entry) -> None:
     raise BadInput(f"Entry {entry.number} cannot be withdrawn: {'the settlement' if settled else 'the flight'} of entry "
                    f"{rests.number} rests on the new {body.which} ({rests.first_h:g} h); enter the instrument again for the same "
                    "day with --at, which corrects it, or correct what rests on it first.")
+
+
+def _refuse_hand_over(entries: Iterable[Entry], entry: Entry) -> None:
+    """The money of the next hand-over counts its hours from this one."""
+    later = next(((e, h.owed) for e, h in of_kind(entries, HandOver, entry.aeroplane) if e.moment > entry.moment), None)
+    if later is None or later[1] is None:
+        return
+    number, owed = later[0].number, later[1]
+    raise BadInput(f"Entry {entry.number} cannot be withdrawn: the settlement of entry {number} ({owed.amount:,} {owed.currency}) "
+                   f"counts its hours from this hand-over; withdraw entry {number} first, and hand over again.")
 
 
 def refuse_reading(entries: Iterable[Entry], aeroplane: str, meter: str, shown_h: float, moment: datetime) -> None:
