@@ -1,78 +1,22 @@
 """The Log screen: flights typed, corrected, withdrawn and put back; a log brought in two steps; nothing typed is ever lost."""
 
-import html
-import re
 from datetime import UTC, datetime, timedelta
 from urllib.parse import parse_qsl, urlsplit
 
 import pytest
-from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from log_cases import FLIGHT, MEANING, REG, THEIRS, as_own, entries, flights, make_client, refusal, send, value
 
 from ownship.errors import BadInput, UnreadableFile
-from ownship.ownership.entries import Flight, standing
+from ownship.ownership.entries import Flight
 from ownship.ownership.flight_cells import COLUMNS, FIELDS
 from ownship.papers.log_charts import months_chart, months_of
 from ownship.questions import log_history, uploads
-from ownship.questions.reading import demo_text
-from ownship.questions.record import open_record
-from ownship.web import access, log_flight
-from ownship.web.app import create_app
+from ownship.web import log_flight
 from ownship.web.log_forms import LABELS, Cell, in_words, refusal_of
 
-APP = create_app()
-REG = "N0160T"
-FLIGHT = {"aeroplane": REG, "date": "2026-07-11", "zone": "place", "origin": "KBOI", "destination": "KU79", "off_blocks": "15:00",
-          "take_off": "15:08", "landing": "15:58", "on_blocks": "16:05", "landings": "1", "pilot": "Anne", "role": "PIC", "rules": "VFR",
-          "remarks": "first <flight> & more"}
-THEIRS = ("Tail;Day;From;To;Out;In;Ldg\nN0160T;31/05/2026;KBOI;KMYL;09:00;10:05;1\nN0160T;12/06/2026;KMYL;KBOI;11:00;12:05;2\n")
-MEANING = ("aeroplane", "date", "origin", "destination", "off_blocks", "on_blocks", "landings_day")
-
-
-@pytest.fixture
-def client(tmp_path, monkeypatch):
-    monkeypatch.setenv("OWNSHIP_DATA", str(tmp_path / "data"))
-    return TestClient(APP, base_url="http://127.0.0.1", follow_redirects=False)
-
-
-def send(client, path, fields=None, **files):
-    client.get("/log/import")
-    return client.post(path, data={"token": client.cookies[access.COOKIE]} | (fields or {}),
-                       files={k: (n, v) for k, (n, v) in files.items()} or None)
-
-
-def refusal(page):
-    """The sentence of a page that refuses."""
-    assert page.status_code == 422, (page.status_code, page.headers.get("location"))
-    found = re.search(r'class="refusal".*?</span>(.*?)</p>', page.text, re.S)
-    assert found and "Traceback" not in page.text
-    return html.unescape(re.sub(r" <a.*", "", found[1], flags=re.S)).strip()
-
-
-def value(page, name):
-    """What a field of a page holds."""
-    found = re.search(rf'<input[^>]* name="{name}" value="([^"]*)"', page.text)
-    return html.unescape(found[1])
-
-
-def entries():
-    records = open_record()
-    try:
-        return records.all()
-    finally:
-        records.close()
-
-
-def flights():
-    return [e for e in standing(entries()) if isinstance(e.body, Flight)]
-
-
-def as_own(client):
-    page = send(client, "/airframe/import", {"effective": "2019-05-01"}, record=("r.toml", demo_text("camas160.toml").encode()),
-                rows=("r.csv", demo_text("camas160_rows.csv").encode()))
-    assert page.status_code == 303
-    return client
+client = pytest.fixture(make_client)
 
 
 # ---- looking

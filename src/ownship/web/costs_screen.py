@@ -143,7 +143,10 @@ def flight(request: Request) -> Response:
 
 def _of_address(text: str) -> str:
     """The query of a Flight screen's address; "" where it holds none, or one of another page."""
-    parts = urlsplit(text.strip()[:20_000].replace("\\", "/"))
+    try:
+        parts = urlsplit(text.strip()[:20_000].replace("\\", "/"))
+    except ValueError:
+        return ""
     pairs = [(k, v) for k, v in parse_qsl(parts.query, keep_blank_values=True) if k not in VIEW and not k.startswith(FLIGHT)]
     kept_ones = [(k, v) for k, v in parse_qsl(parts.query, keep_blank_values=True) if k == "aeroplane"]
     return urlencode(pairs + [p for p in kept_ones if p not in pairs]) if parts.path in ("", "/") else ""

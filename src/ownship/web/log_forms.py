@@ -50,6 +50,7 @@ LABELS = {"origin": "From", "destination": "To", "off_blocks": "Off blocks", "on
           "cross_country": "Farthest from the start", "cross_country_m": "Farthest from the start",
           "fuel_before": "Usable fuel before", "fuel_after": "Usable fuel after", "phases_s": "Phases",
           "aeroplane_class": "Class of aeroplane", "aeroplane": "Aeroplane", "remarks": "Remarks"}
+ALIASES = {"flight-hours": "hours", "from": "origin"}  # fields that bear another name than the option
 _COMMAND = re.compile(r"`(?:ownship )?([a-z]+(?: [a-z-]+)?)([^`]*)`")
 _OPTION = re.compile(r"--([a-z][a-z-]+)(?: (?:REGISTRATION|IDENT|MOMENT))?")
 _OTHER = re.compile(r"say --other-aeroplane where (?:both are|another(?: aeroplane)? is) meant")
@@ -98,8 +99,13 @@ def in_words(words: str) -> str:
 
 
 def refusal_of(error: Exception, form: str, cells: Sequence[Cell], typed: Mapping[str, str]) -> Refusal:
-    """A refusal for a form; the field whose label the sentence begins with is the wrong one."""
-    words = in_words(str(error))
+    """A refusal for a form; the field that the sentence begins with, by option or by label, is the wrong one."""
+    plain, option = str(error), _OPTION.match(str(error))
+    named = "" if option is None else ALIASES.get(option[1], option[1]).replace("-", "_")
+    cell = next((c for c in cells if c.name == named), None)
+    if cell is not None and option is not None:
+        return Refusal(cell.label + in_words(f"x{plain[option.end():]}")[1:], form, cell.name, dict(typed))
+    words = in_words(plain)
     bare = words.removeprefix("Nothing was written: ").removeprefix("Nothing was written. ").removeprefix("the corrected flight: ")
     wrong = next((c.name for c in sorted(cells, key=lambda c: -len(c.label)) if bare.casefold().startswith(c.label.casefold())), "")
     return Refusal(words, form, wrong, dict(typed))
