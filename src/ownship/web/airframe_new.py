@@ -46,7 +46,7 @@ PAGES = (
         ("empty weight and arm, or the scales", "weighing report; else the newest weight and balance amendment (computed)"),
         ("oil and fuel in it", "weighing report: \"full oil\", \"unusable fuel\", \"drained\""),
         ("changes since", "work orders: the weight ledger takes them afterwards")),
-        "The basic empty weight stands on this page. A computed sheet is no weighing: say so, and its band is wider."),
+        "The report of the scales is the paper that counts. A computed sheet is no weighing: say so, and its band is wider."),
     Page("limits", "Maximum weights and envelope", (t.WEIGHTS, t.ENVELOPE), (
         ("maximum weights", f"{MANUAL}, limitations; {SHEET}; placards"),
         ("corners of the envelope", f"{MANUAL}, limitations or weight and balance: the chart's corners, or the CG range of the "
