@@ -13,9 +13,36 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 BATCH = 5
+LONGEST_S = 120  # of any wait for a child; what is waited for takes a second or two
 SERVER = multiprocessing.get_context("forkserver")
+PIPE = object()  # stands for the pipe among the arguments of a child
 SERVER.set_forkserver_preload(["ownship.questions.record", "ownship.questions.keeping", "ownship.store.records",
                                "ownship.ownership.entries", "alembic.command"])
+
+
+def started(target, *args):
+    """(child, the end of its pipe that is read): a child told where it may write; it ends with the tests at the latest."""
+    here, there = SERVER.Pipe(duplex=False)
+    child = SERVER.Process(target=target, args=tuple(there if a is PIPE else a for a in args), daemon=True)
+    child.start()
+    there.close()
+    return child, here
+
+
+def told_by(child, here):
+    """What a child tells next; one that is silent for too long is killed, and the test fails."""
+    if not here.poll(LONGEST_S):
+        child.kill()
+        raise AssertionError(f"a child said nothing in {LONGEST_S} s")
+    return here.recv()
+
+
+def ended(child):
+    """Wait for a child's end; one that does not end is killed, and the test fails."""
+    child.join(LONGEST_S)
+    if child.is_alive():
+        child.kill()
+        raise AssertionError(f"a child did not end in {LONGEST_S} s")
 
 
 def write_for_ever(folder, seed, pipe):
@@ -50,15 +77,12 @@ def killed(folder, seed, longest_s):
 
     Every other child is let to its first acknowledged entry before the random time begins.
     """
-    here, there = SERVER.Pipe(duplex=False)
-    child = SERVER.Process(target=write_for_ever, args=(str(folder), seed, there))
-    child.start()
-    there.close()
+    child, here = started(write_for_ever, str(folder), seed, PIPE)
     if seed % 2:
-        assert here.poll(120), "the child writes nothing"
+        assert here.poll(LONGEST_S), "the child writes nothing"
     time.sleep(random.Random(-seed).uniform(0, longest_s))
     os.kill(child.pid, signal.SIGKILL)
-    child.join()
+    ended(child)
     told = []
     with suppress(EOFError, OSError):
         while here.poll(0):

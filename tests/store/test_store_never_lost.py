@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 import pytest
-from killing import SERVER, kills, wrong
+from killing import LONGEST_S, PIPE, SERVER, ended, kills, started, told_by, wrong
 from made_up import flight
 
 from ownship.errors import BadInput
@@ -54,14 +54,11 @@ def test_a_restore_that_is_killed_leaves_the_one_record_or_the_other_whole(tmp_p
         backup(str(tmp_path / f"{name}.zip"), tmp_path / name)
         wanted[doctor(tmp_path / name).contents] = count
     for i in range(8):
-        here, there = SERVER.Pipe(duplex=False)
-        child = SERVER.Process(target=restore_for_ever, args=(str(tmp_path), there))
-        child.start()
-        there.close()
-        assert here.recv() == "few"
+        child, here = started(restore_for_ever, str(tmp_path), PIPE)
+        assert told_by(child, here) == "few"
         time.sleep(random.Random(i).uniform(0, 0.3))
         os.kill(child.pid, signal.SIGKILL)
-        child.join()
+        ended(child)
         here.close()
         found = doctor(tmp_path / "home")
         assert found.damage == "" and found.contents in wanted
@@ -102,12 +99,9 @@ def refused_backup(folder, pipe, limit):
 
 def in_child(target, folder, limit):
     """What a child tells of its work under a limit on the size of files."""
-    here, there = SERVER.Pipe(duplex=False)
-    child = SERVER.Process(target=target, args=(str(folder), there, limit))
-    child.start()
-    there.close()
-    told = here.recv()
-    child.join()
+    child, here = started(target, str(folder), PIPE, limit)
+    told = told_by(child, here)
+    ended(child)
     assert child.exitcode == 0
     return told
 
@@ -140,7 +134,7 @@ def mounted(place):
     """Whether a disk in memory of 1 MB could be mounted at a place: by root only."""
     mount = shutil.which("mount")
     return mount is not None and os.geteuid() == 0 and not subprocess.run(
-        [mount, "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)], capture_output=True, check=False).returncode
+        [mount, "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)], capture_output=True, check=False, timeout=LONGEST_S).returncode
 
 
 @pytest.fixture
@@ -152,7 +146,7 @@ def small_disk(tmp_path):
         yield place, FILE_LIMIT, BACKUP_LIMIT
         return
     yield place, 0, 0
-    subprocess.run(["umount", str(place)], check=True)
+    subprocess.run(["umount", str(place)], check=True, timeout=LONGEST_S)
 
 
 def test_a_full_disk_loses_nothing_acknowledged_and_a_backup_on_it_is_a_sentence(small_disk, tmp_path):
@@ -177,13 +171,8 @@ def write_some(folder, name, pipe):
 
 
 def test_two_programs_that_make_the_record_at_once_lose_nothing(tmp_path):
-    pipes = []
-    for name in ("a", "b"):
-        here, there = SERVER.Pipe(duplex=False)
-        SERVER.Process(target=write_some, args=(str(tmp_path / "home"), name, there)).start()
-        there.close()
-        pipes.append(here)
-    told = [pipe.recv() for pipe in pipes]
+    children = [started(write_some, str(tmp_path / "home"), name, PIPE) for name in ("a", "b")]
+    told = [told_by(*c) for c in children]
     assert [len(t) for t in told] == [45, 45]
     records = open_record(tmp_path / "home")
     entries = records.all()
@@ -216,13 +205,9 @@ def add_the_same(folder, pipe, gate):
 
 
 def test_two_programs_that_add_the_same_flight_at_once_write_it_once(tmp_path):
-    gate, pipes = SERVER.Barrier(2), []
-    for _ in range(2):
-        here, there = SERVER.Pipe(duplex=False)
-        SERVER.Process(target=add_the_same, args=(str(tmp_path), there, gate)).start()
-        there.close()
-        pipes.append(here)
-    first, second = (pipe.recv() for pipe in pipes)
+    gate = SERVER.Barrier(2)
+    children = [started(add_the_same, str(tmp_path), PIPE, gate) for _ in range(2)]
+    first, second = (told_by(*c) for c in children)
     assert sorted(first + second) == list(range(1, ROUNDS + 1))
     records = open_record(tmp_path)
     assert len(records.flights()) == ROUNDS

@@ -249,7 +249,7 @@ def test_what_stands_of_any_question_is_what_stands_of_the_whole(tmp_path_factor
 
 
 def test_two_writers_at_once_lose_nothing_and_one_correction_wins(tmp_path):
-    start = threading.Barrier(2)
+    start = threading.Barrier(2, timeout=60)  # one that fails before it must not leave the other waiting for ever
     won, refused, failed = [], [], []
 
     def write(name):
@@ -268,11 +268,12 @@ def test_two_writers_at_once_lose_nothing_and_one_correction_wins(tmp_path):
         finally:
             records.close()
 
-    threads = [threading.Thread(target=write, args=(n,)) for n in ("a", "b")]
+    threads = [threading.Thread(target=write, args=(n,), daemon=True) for n in ("a", "b")]
     for t in threads:
         t.start()
     for t in threads:
-        t.join()
+        t.join(180)
+    assert not any(t.is_alive() for t in threads), "a writer waits for ever"
     assert failed == [] and len(won) == 1 and len(refused) == 1 and "meanwhile" in refused[0]
     entries = open_record(tmp_path).all()
     assert [e.number for e in entries] == list(range(1, 42)) and len({e.uid for e in entries}) == 41
