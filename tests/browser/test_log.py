@@ -106,3 +106,68 @@ def test_the_log_begins_with_what_to_do_next_and_has_no_barrier(browser, tmp_pat
         assert not (tmp_path / "record.sqlite").exists()  # looking wrote nothing
     finally:
         server.stop()
+
+
+def test_a_flight_typed_without_scripts_is_refused_kept_corrected_and_put_back(kept, browser):
+    with opened(browser, java_script_enabled=False) as (page, _):
+        page.goto(f"{kept.url}/log/flight/new")
+        fill(page, "flight", date="2026-07-04", origin="KBOI", destination="KBOI", off_blocks="noon", on_blocks="13:10", landings="3", remarks="circuits")
+        page.get_by_role("button", name="Keep the flight").click()
+        assert "Off blocks 'noon'" in page.get_by_role("alert").inner_text()
+        assert page.locator("#flight-remarks").input_value() == "circuits"  # nothing typed is lost
+        page.locator("#flight-off_blocks").fill("12:00")
+        page.get_by_role("button", name="Keep the flight").click()
+        assert "Kept as entry" in page.get_by_role("status").inner_text()
+        row = page.get_by_role("row").filter(has_text="circuits")
+        row.get_by_role("link", name="Correct entry").click()
+        fill(page, "flight", remarks="circuits, windy")
+        page.get_by_role("button", name="Keep the correction").click()
+        page.get_by_role("button", name="Undo the correction").click()
+        assert "(was circuits, windy)" in page.locator("main").inner_text()
+        page.goto(f"{kept.url}/log")
+        assert page.get_by_role("row").filter(has_text="circuits").count() == 1
+
+
+def test_a_flight_is_added_by_keyboard_alone(kept, page):
+    page.goto(f"{kept.url}/log")
+    page.get_by_role("link", name="Add a flight").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/log/flight/new*")
+    typed = {"flight-origin": "KBOI", "flight-destination": "KMYL", "flight-date": "2026-07-05", "flight-off_blocks": "09:00",
+             "flight-on_blocks": "10:05", "flight-landings": "1", "flight-remarks": "by keyboard"}
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        here = page.evaluate("document.activeElement.id || document.activeElement.textContent")
+        if here in typed:
+            page.keyboard.press("Control+A")
+            page.keyboard.type(typed.pop(here))
+        if here.strip() == "Keep the flight":
+            break
+    assert typed == {}
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/log?kept=*")
+    assert page.get_by_role("row").filter(has_text="by keyboard").count() == 1
+
+
+def test_a_file_whose_columns_cannot_be_told_keeps_every_choice(kept, page, tmp_path):
+    (tmp_path / "theirs.csv").write_text(THEIRS.replace("2026", "2027").replace("12/06/2027", "06/06/2027"))
+    bring(page, kept, tmp_path / "theirs.csv")
+    shot(page, "log import looked at")
+    assert page.locator("#column3").input_value() == "destination" and page.locator("#zone").input_value() == "place"
+    assert violations(page) == []
+
+
+def test_a_backup_is_taken_away_looked_at_and_brought_back(kept, page, tmp_path):
+    page.goto(f"{kept.url}/data")
+    with page.expect_download() as taken:
+        page.get_by_role("link", name="A backup", exact=True).click()
+    taken.value.save_as(tmp_path / "backup.zip")
+    page.locator("#backup").set_input_files(tmp_path / "backup.zip")
+    page.get_by_role("button", name="Check it").click()
+    assert "holds the same entries now" in page.locator("main").inner_text() and violations(page) == []
+    shot(page, "data restore")
+    page.get_by_role("button", name="Put it in the record's place").click()
+    assert "tick the box" in page.get_by_role("alert").inner_text()
+    page.locator("#sure-sure").check()
+    page.get_by_role("button", name="Put it in the record's place").click()
+    assert "The backup is the record now" in page.get_by_role("status").inner_text()
