@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime
 import pytest
 from commands import run
 
-from ownship.ownership.entries import AeroplaneRevision
+from ownship.ownership.entries import AeroplaneRevision, FuelAdded
 from ownship.questions.check import demo_aeroplane, demo_flight
 from ownship.questions.from_record import situation_from_record
 from ownship.questions.reading import demo_text
@@ -182,6 +182,46 @@ def test_fills_of_the_record_teach_the_flow_and_name_the_one_that_disagrees(caps
     assert any(t.startswith("Flights in no fill: 1") for t in asked(capsys, "fills")["told"])
     code, out, _ = run(capsys, "fuel", "fills")
     assert code == 0 and "Cruise:" in out
+
+
+def settle(capsys, *words):
+    code, out, err = run(capsys, "fuel", "settle", *words)
+    return out + err if code in (0, 2) else pytest.fail(err)
+
+
+def test_a_check_plans_on_the_worse_flow_until_a_fill_is_settled_or_its_entries_change(capsys, with_rows, tmp_path):
+    request = tmp_path / "flight.toml"
+    request.write_text(demo_flight(), encoding="utf-8")
+    filled(capsys, 1, 3, 3)
+    for day in range(2, 9):
+        flown(capsys, day)
+        filled(capsys, day, 6, 10 if day == 5 else 5.2)
+    situation = situation_from_record(str(request))
+    assert situation.request.planning.contingency_1 > 0.2 and "2026-06-05 does not agree" in situation.fills_words
+    code, out, _ = run(capsys, "check", str(request), "--json")
+    assert code == 0 and any("is added to the burn" in w["text"] for w in json.loads(out)["warnings"])
+    assert "--why" in settle(capsys, "2026-06-05", "--found", "lost")
+    assert "not one of: lost, short, right, open" in settle(capsys, "2026-06-05", "--found", "gone", "--why", "x")
+    assert "nothing to settle" in settle(capsys, "2026-06-04", "--found", "right", "--why", "x")
+    assert "ended on '2026-06-30' (UTC); the latest" in settle(capsys, "2026-06-30", "--found", "right", "--why", "x")
+    assert "is settled as lost" in settle(capsys, "2026-06-05", "--found", "lost", "--why", "the drain was open")
+    assert situation_from_record(str(request)).request.planning.contingency_1 is None
+    assert "is open again" in settle(capsys, "2026-06-05", "--found", "open", "--why", "it was shut")
+    assert situation_from_record(str(request)).request.planning.contingency_1 > 0.2
+    settle(capsys, "2026-06-05T17:00Z", "--found", "lost", "--why", "it was open after all")
+    records = open_record()
+    number = next(e.number for e in records.all() if isinstance(e.body, FuelAdded) and e.body.amount_m3 > to_si(9, "usgal"))
+    records.withdraw(number, "12 and not 10")
+    records.close()
+    words = ("fuel", "add", "--tank", "right", "--amount", "12 usgal", "--level", "full", "--at", "2026-06-05T17:00Z")
+    assert run(capsys, *words)[0] == 0
+    assert any("this no longer counts" in t for t in asked(capsys, "fills")["told"])
+    assert situation_from_record(str(request)).request.planning.contingency_1 > 0.2
+
+
+def test_an_empty_record_has_no_fills_and_says_how_to_begin(capsys, folder):
+    answer = asked(capsys, "fills")
+    assert answer["aeroplane"] is None and answer["fills"] == [] and "holds no fill yet" in answer["sentence"]
 
 
 def test_phases_that_every_flight_notes_are_taken_and_a_flight_s_own_notes_are_a_fill(capsys, with_rows):

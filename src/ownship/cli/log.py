@@ -244,4 +244,13 @@ def _fuelling(show: Show) -> dict[str, Callable[..., None]]:
         answer = ask(aeroplane)
         show(answer, fill_lines(answer), json)
 
-    return {"add": add, "seen": seen, "oil": oil, "fills": fills}
+    def settle(day: str, /, *, found: str, why: str = "", aeroplane: str | None = None, json: bool = False) -> None:
+        """What was found of a fill that does not agree, by the DAY (UTC) it ended: --found lost, short or right, and --why.
+
+        lost: fuel was lost or misread; short: the tank was not at the level said; right: nothing was wrong; open: take it back.
+        """
+        from ownship.questions.fills_of_record import settle as write
+
+        _written(show, write(day, found, why, aeroplane), json)
+
+    return {"add": add, "seen": seen, "oil": oil, "fills": fills, "settle": settle}

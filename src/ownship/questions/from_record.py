@@ -154,6 +154,7 @@ def situation_from_record(flight: str | None, aeroplane: str | None = None, fold
     from ownship.ownership.entries import standing
     from ownship.ownership.revisions import record_toml
     from ownship.questions.check import situation
+    from ownship.questions.fills_of_record import on_fills
     from ownship.questions.record import open_record
     from ownship.questions.record_margins import by_record
 
@@ -168,7 +169,7 @@ def situation_from_record(flight: str | None, aeroplane: str | None = None, fold
         rows = rows_folder(entries, registration, _day(typed))
         found = situation(airframe, asked, rows, name, f"{registration} of the record")
         _keep(records, entries, text, name, registration)
-        return by_record(found, registration, str(typed.get("pilot", "")))
+        return on_fills(by_record(found, registration, str(typed.get("pilot", ""))), entries)
     finally:
         records.close()
 
@@ -331,7 +332,8 @@ def record_words(s: Situation, *, judged: bool) -> tuple[str, ...]:
     entries = standing_entries()
     margins, unchecked = margins_of(s, entries)
     limits = [f"By the record, {m.verdict}: {m.name}: {m.words}" for m in margins if m.verdict != WITHIN and not judged]
-    return (*limits, *(f"Not checked: {x}" for x in unchecked), *_fuel_words(s, entries)[0])
+    fills = (s.fills_words,) if s.fills_words else ()
+    return (*limits, *fills, *(f"Not checked: {x}" for x in unchecked), *_fuel_words(s, entries)[0])
 
 
 def _with_entries(s: RecordSituation, answer: Assessment, entries: tuple[Entry, ...]) -> Assessment:
@@ -347,7 +349,8 @@ def _with_entries(s: RecordSituation, answer: Assessment, entries: tuple[Entry, 
     verdict = worst(m.verdict for m in found)
     silent = tuple(f"{m.name}: {m.words}" for m in new if m.verdict == NOT_KNOWN)
     fuel, sources = _fuel_words(s, entries)
-    return replace(answer, verdict=verdict, sentence=sentence(verdict, found), margins=found,
+    fills = ({"id": "fills", "text": s.fills_words, "place": "", "source": "the owner's record"},) if s.fills_words else ()
+    return replace(answer, verdict=verdict, warnings=(*answer.warnings, *fills), sentence=sentence(verdict, found), margins=found,
                    request={**answer.request, **asked}, not_known=(*answer.not_known, *silent, *fuel),
                    sources=(*answer.sources, *sources),
                    not_checked=(*unchecked, *(x for x in answer.not_checked if not x.startswith(REPLACED))),

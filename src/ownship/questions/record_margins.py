@@ -30,10 +30,12 @@ from ownship.world.zones import zone_at
 
 @dataclass(frozen=True)
 class RecordSituation(Situation):
-    """A situation by the record: the aeroplane it is kept under, and the pilot the request names ("": none)."""
+    """A situation by the record: the aeroplane it is kept under, the pilot the request names ("": none), and what its fills
+    change or do not say ("": nothing)."""
 
     registration: str = ""
     pilot: str = ""
+    fills_words: str = ""
 
 
 def by_record(s: Situation, registration: str, pilot: str) -> RecordSituation:

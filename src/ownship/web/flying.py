@@ -164,7 +164,10 @@ def _situation(asked: Asked) -> Situation:
     text = write_toml(asked.request)
     if asked.aeroplane == DEMO:
         return asking.situation(asking.demo_aeroplane(), text, name="flight", aeroplane_name=DEMO)
+    from ownship.questions.fills_of_record import on_fills
+    from ownship.questions.from_record import standing_entries
     from ownship.questions.record_margins import by_record
 
     airframe, folder = remembered.texts(asked.aeroplane, _day({"departure": str(asked.request.get("departure", ""))}))
-    return by_record(asking.situation(airframe, text, folder, "flight", f"{asked.aeroplane} of the record"), asked.aeroplane, "")
+    found = asking.situation(airframe, text, folder, "flight", f"{asked.aeroplane} of the record")
+    return on_fills(by_record(found, asked.aeroplane, ""), standing_entries())
