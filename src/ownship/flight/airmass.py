@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from ownship.flight.chance import Chance
 from ownship.flight.places import AloftLevel, aloft_reading, between, direction_of, linear, vector
 from ownship.flight.planning import usual
-from ownship.physics.atmosphere import isa_temperature_k, pressure_altitude_m
+from ownship.physics.atmosphere import TROPOPAUSE_M, Air, isa_temperature_k, pressure_altitude_m
 from ownship.units import from_si, to_si
 from ownship.world.forecast import AirAt, Forecast, towards
 
@@ -56,11 +57,25 @@ class AirMass:
 
     def middle_temperature_k(self, altitude_m: float) -> float:
         """The temperature at an altitude without its error."""
+        heights, values = self._warmth
+        if max(heights[0], 0.0) <= altitude_m <= min(heights[-1], TROPOPAUSE_M):  # between levels: nothing of the standard lapse
+            return float(np.interp(altitude_m, heights, values))
         return float(self._middle_k(altitude_m))
 
+    @cached_property
+    def _warmth(self) -> tuple[FloatArray, FloatArray]:
+        """Heights and temperatures of the levels."""
+        heights, values = np.array(self.temperatures).T
+        return heights, values
+
+    @cached_property
+    def _blown(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Heights of the winds, each with what it blows towards east and north."""
+        heights, east, north = np.array(self.winds).T
+        return heights, east, north
+
     def _middle_k(self, altitude_m: FloatArray | float) -> FloatArray:
-        heights = [h for h, _ in self.temperatures]
-        values = [t for _, t in self.temperatures]
+        heights, values = self._warmth
         nearest = np.clip(altitude_m, heights[0], heights[-1])
         return np.asarray(np.interp(altitude_m, heights, values) + (isa_temperature_k(altitude_m) - isa_temperature_k(nearest)))
 
@@ -78,6 +93,17 @@ class AirMass:
         east, north = self._vector(altitude_m)
         return _polar(east + self.wind_noise_m_s[0], north + self.wind_noise_m_s[1])
 
+    def here(self, altitudes_m: FloatArray) -> Air:
+        """The air at altitudes (height,): pressure altitude (height, 1), temperature (height, draw)."""
+        pressure = np.asarray(pressure_altitude_m(altitudes_m, self.altimeter_pa))
+        return Air(pressure[:, None], self._middle_k(altitudes_m)[:, None] + self.temperature_noise_k)
+
+    def blowing(self, altitudes_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Winds at altitudes (height,) as what they blow towards east and north, each (height, draw), m/s."""
+        heights, east, north = self._blown
+        return (np.interp(altitudes_m, heights, east)[:, None] + self.wind_noise_m_s[0],
+                np.interp(altitudes_m, heights, north)[:, None] + self.wind_noise_m_s[1])
+
     def freezing_level_m(self) -> float | None:
         """Lowest altitude at which the air is at 0 C and colder above; None when it is not known."""
         if not self.known:
@@ -89,14 +115,27 @@ class AirMass:
         return float(heights[below[0]]) if below.size else None
 
     def _vector(self, altitude_m: float) -> tuple[float, float]:
-        heights = [w[0] for w in self.winds]
-        return (float(np.interp(altitude_m, heights, [w[1] for w in self.winds])),
-                float(np.interp(altitude_m, heights, [w[2] for w in self.winds])))
+        heights, east, north = self._blown
+        return float(np.interp(altitude_m, heights, east)), float(np.interp(altitude_m, heights, north))
 
 
 def _polar(east: FloatArray, north: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Direction a wind comes from and its speed, from the vector it blows along."""
     return np.mod(np.degrees(np.arctan2(-east, -north)), 360.0), np.hypot(east, north)
+
+
+def over_ground_m_s(course_deg: FloatArray, tas_m_s: FloatArray, east_m_s: FloatArray, north_m_s: FloatArray) -> FloatArray:
+    """Groundspeed on a true course in a wind given by components, any shapes that broadcast.
+
+    GS = sqrt(V^2 - c^2) + a with a, c the wind along the course and across it: `physics.wind.groundspeed` without its sines.
+    NaN where the wind is too strong for the course.
+    """
+    course = np.radians(course_deg)
+    sine, cosine = np.sin(course), np.cos(course)
+    across = east_m_s * cosine - north_m_s * sine
+    with np.errstate(invalid="ignore"):
+        found = np.sqrt(tas_m_s * tas_m_s - across * across) + (east_m_s * sine + north_m_s * cosine)
+        return np.where(found > 0, found, np.nan)
 
 
 def build(levels: tuple[Level, ...], surface: tuple[tuple[float, float], ...], altimeter_pa: float,

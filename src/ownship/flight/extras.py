@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from ownship.flight.cards import banded
 from ownship.flight.chance import middle
 from ownship.flight.feed import suitable_all
 from ownship.flight.flown import Flown
-from ownship.flight.glide_share import GlideShare, GlideShares, glide_share
+from ownship.flight.glide_share import GlideShare, GlideShares, Ways, farthest_1, glide_share, ways_of
 from ownship.flight.points import (
     HOME_WORDS,
     NEAR_M,
@@ -37,11 +38,12 @@ from ownship.physics.wind import wind_triangle
 from ownship.units import from_si, to_si
 from ownship.words.figures import Figure, figure
 from ownship.world.aerodromes import Aerodrome
-from ownship.world.geodesy import inverse_all
+from ownship.world.geodesy import direct, inverse_all
 
 FloatArray = NDArray[np.float64]
 BEST_GLIDE_1 = 20.0  # more than any glide with any wind of these aeroplanes: what is farther is not looked at
 NODE_M = float(to_si(0.25, "nm"))
+DRAG = "propeller drag in the glide"
 OVERHEAD_M = 100.0  # nearer than this the route passes over the aerodrome
 LANDABLE_WORDS = ("Aerodromes counted: open, length and surface known, and the covered landing distance fits in calm air at the "
                   "weight there, with 2 % downhill where the slope is missing.")
@@ -63,7 +65,7 @@ def with_extras(s: Situation, answer: Assessment) -> Assessment:
 
 def extras(s: Situation) -> Extras:
     """Last points, glide at the cruising level and aerodromes on the way; the reason in words where nothing is flown."""
-    flights, plans, why = flights_of(s)
+    flights, plans, why = planned(s)
     governing = governing_of(flights)
     if governing is None or not governing.possible:
         return Extras(words=(f"Last points, glide and aerodromes on the way: not known. {why or 'The flight cannot be flown.'}",))
@@ -76,6 +78,14 @@ def extras(s: Situation) -> Extras:
                   _glide_rows(flights, [glide_of(s, f, (level,), fields) for f in flights]),
                   tuple(_on_the_way(s, governing, n) for n in close if n.aerodrome.ident not in _ends(s)),
                   (HOME_WORDS, LANDABLE_WORDS))
+
+
+def planned(s: Situation) -> tuple[list[Flown], list[TankPlan | None], str]:
+    """`flights_of`, worked out once for a situation: the extras and the clock through the views ask for the same."""
+    if "planned" not in s.worked_out:
+        s.worked_out["planned"] = flights_of(s)
+    flights, plans, why = s.worked_out["planned"]
+    return list(flights), list(plans), why
 
 
 def _ends(s: Situation) -> set[str]:
@@ -92,24 +102,52 @@ def landable(s: Situation, flown: Flown, level_m: float) -> tuple[Near, ...]:
         return ()
     whole = sum(leg.distance_m for leg in s.legs)
     trip = flown.take_off_kg - flown.landing_kg
-    asked = [n for n in _off_route(s, s.near) if n.aerodrome.elevation_m is not None
-             and n.off_m <= max(NEAR_M, (level_m - n.aerodrome.elevation_m) * BEST_GLIDE_1)]
+    placed = [n for n in _off_route(s, s.near) if n.aerodrome.elevation_m is not None]
+    glide_1 = min(BEST_GLIDE_1, _farthest_1(s, flown, min((n.aerodrome.elevation_m or 0.0 for n in placed), default=0.0)))
+    asked = [n for n in placed if n.off_m <= max(NEAR_M, _above_m(s, n.aerodrome, level_m) * glide_1 + NODE_M)]
     fits = suitable_all(s, s.calibrations, [(n.aerodrome, flown.take_off_kg - trip * n.along_m / whole) for n in asked])
     found = [n for n, good in zip(asked, fits, strict=True) if good]
     return tuple(sorted(found, key=lambda n: (n.along_m, n.aerodrome.ident)))
 
 
+def _above_m(s: Situation, aerodrome: Aerodrome, level_m: float) -> float:
+    """Height of a level over the circuit of an aerodrome, 0 at least."""
+    return max(level_m - (aerodrome.elevation_m or 0.0) - s.settings.circuit_height_m, 0.0)
+
+
+def _farthest_1(s: Situation, flown: Flown, lowest_m: float) -> float:
+    """A bound of every glide by any of the calibrations, distance over height; the lightest weight of the flight is taken."""
+    assert s.calibrations is not None
+    return max(farthest_1(m, s.air, flown.landing_kg, s.chance.normals(DRAG), lowest_m) for m in s.calibrations.models())
+
+
 def _off_route(s: Situation, aerodromes: Iterable[Aerodrome]) -> list[Near]:
     """How far each aerodrome lies off the route, to the nearest of nodes a quarter of a mile apart at most."""
-    whole = sum(leg.distance_m for leg in s.legs)
-    along = np.linspace(0.0, whole, max(int(np.ceil(whole / NODE_M)), 1) + 1)
-    nodes = np.array([place_at(s.legs, float(d))[1:] for d in along])
     each = list({a.ident: a for a in aerodromes}.values())
     if not each:
         return []
-    nearest = np.argmax(_unit(np.array([(a.lat_deg, a.lon_deg) for a in each])) @ _unit(nodes).T, axis=1)
-    off = inverse_all(*nodes[nearest].T, *np.array([(a.lat_deg, a.lon_deg) for a in each]).T)[0].tolist()
-    return [Near(a, distance, float(along[k])) for a, distance, k in zip(each, off, nearest, strict=True)]
+    off, along = _ways_to(ways_of(s.legs), tuple((a.lat_deg, a.lon_deg) for a in each))
+    return [Near(a, distance, way) for a, distance, way in zip(each, off, along, strict=True)]
+
+
+@lru_cache(maxsize=16)
+def _ways_to(ways: Ways, places_deg: tuple[tuple[float, float], ...]) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """How far places lie off a route and where along it the node nearest to each is (m), kept for the routes asked last."""
+    whole = sum(leg[3] for leg in ways)
+    along = np.linspace(0.0, whole, max(int(np.ceil(whole / NODE_M)), 1) + 1)
+    nodes, places = np.array([_on_route(ways, float(d)) for d in along]), np.array(places_deg)
+    nearest = np.argmax(_unit(places) @ _unit(nodes).T, axis=1)
+    return tuple(inverse_all(*nodes[nearest].T, *places.T)[0].tolist()), tuple(along[nearest].tolist())
+
+
+def _on_route(ways: Ways, along_m: float) -> tuple[float, float]:
+    """Position (deg) at a distance along a route; its end beyond it."""
+    for lat, lon, course, length in ways[:-1]:
+        if along_m <= length:
+            return direct(lat, lon, course, along_m)[:2]
+        along_m -= length
+    lat, lon, course, length = ways[-1]
+    return direct(lat, lon, course, min(along_m, length))[:2]
 
 
 def _unit(places_deg: FloatArray) -> FloatArray:
@@ -154,7 +192,7 @@ def glide_of(s: Situation, flown: Flown, levels_m: tuple[float, ...], fields: tu
     fields = landable(s, flown, max(levels_m)) if fields is None else fields
     climbed = flown.timeline.total("burn_m3", ("climb",)) * flown.model.airframe.fuel_density_kg_m3
     return glide_share(s.legs, levels_m, tuple(n.aerodrome for n in fields), flown.model, s.air, flown.take_off_kg - climbed,
-                       s.chance.normals("propeller drag in the glide"), s.settings.circuit_height_m)
+                       s.chance.normals(DRAG), s.settings.circuit_height_m)
 
 
 def _glide_rows(flights: list[Flown], found: list[GlideShares]) -> tuple[GlideRow, ...]:

@@ -7,21 +7,21 @@ everything is judged for every draw. Terrain between is not looked at.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ownship.errors import OutOfRange
-from ownship.flight.airmass import AirMass
+from ownship.flight.airmass import AirMass, over_ground_m_s
 from ownship.flight.route import Leg
 from ownship.performance.landing import STOPPED_DRAG_1, WINDMILLING_DRAG_1, glide
 from ownship.performance.model import Draws, Model, check_range, parameter_names
 from ownship.physics.atmosphere import Air
-from ownship.physics.wind import groundspeed
 from ownship.units import from_si, to_si
 from ownship.world.aerodromes import Aerodrome
-from ownship.world.geodesy import direct, inverse
+from ownship.world.geodesy import direct, inverse_all
 
 FloatArray = NDArray[np.float64]
 Propeller = Literal["windmilling", "stopped"]
@@ -30,6 +30,7 @@ SLICES = 4  # of height between the level and circuit height
 STEP_M = float(to_si(1, "nm"))
 PAIRS_AT_ONCE = 256
 DRAG_ERROR_1 = 0.5 / 1.645  # sd over value: half of it is taken for the 5 and 95 % ends of the propeller's drag
+ROOM_1 = 1.1
 EARTH_M, SPHERE_ERROR_1 = 6371000.0, 1.01  # a sphere for what is certainly out of reach, with room for the ellipsoid
 HOW_WORDS = ("Terrain between is not looked at. Straight to {circuit} ft above the aerodrome at best-glide speed, no time lost "
              "before the glide begins and no height in turns; the whole route at that level.")
@@ -85,13 +86,28 @@ def glide_share(legs: tuple[Leg, ...], levels_m: tuple[float, ...], aerodromes: 
 
 def sample_route(legs: tuple[Leg, ...], step_m: float = STEP_M) -> Places:
     """Middles of equal pieces of each leg, step_m at most, with the length of each piece."""
-    found = []
-    for leg in legs:
-        pieces = int(np.ceil(leg.distance_m / step_m))
-        length = leg.distance_m / pieces
-        found += [(*direct(leg.start.lat_deg, leg.start.lon_deg, leg.initial_course_deg, (i + 0.5) * length)[:2], length)
-                  for i in range(pieces)]
-    return Places(*np.array(found).T)
+    return Places(*_pieces(ways_of(legs), step_m))
+
+
+Ways = tuple[tuple[float, float, float, float], ...]  # of each leg: where it starts (deg), its initial course (deg), its length
+
+
+def ways_of(legs: tuple[Leg, ...]) -> Ways:
+    """A route as plain numbers."""
+    return tuple((leg.start.lat_deg, leg.start.lon_deg, leg.initial_course_deg, leg.distance_m) for leg in legs)
+
+
+@lru_cache(maxsize=16)
+def _pieces(ways: Ways, step_m: float) -> FloatArray:
+    """(lat, lon, length) of each piece, kept for the routes asked last: a change of the load leaves the route."""
+    found: list[tuple[float, float, float]] = []
+    for lat, lon, course, distance_m in ways:
+        pieces = int(np.ceil(distance_m / step_m))
+        length = distance_m / pieces
+        found += [(*direct(lat, lon, course, (i + 0.5) * length)[:2], length) for i in range(pieces)]
+    table = np.array(found).T
+    table.flags.writeable = False
+    return table
 
 
 def _fields(aerodromes: tuple[Aerodrome, ...], circuit_height_m: float) -> tuple[Places, tuple[str, ...], tuple[str, ...]]:
@@ -122,14 +138,16 @@ def _share(points: Places, fields: Places, level_m: float, model: Model, air: Ai
 
 def _reached(points: Places, fields: Places, level_m: float, model: Model, air: AirMass, weight_kg: FloatArray,
              drag_noise: FloatArray, propeller: Propeller) -> NDArray[np.bool_]:
-    """(point, draw): whether some aerodrome can be glided to."""
+    """(point, draw): whether some aerodrome can be glided to; a way is flown only where the distance alone does not tell."""
     reached = np.zeros((points.lat_deg.size, weight_kg.size), dtype=bool)
     below = np.flatnonzero(fields.amount_m <= level_m)
     check_range(Air(air.pressure_altitude_m(level_m), air.middle_temperature_k(level_m)))
     if not below.size:
         return reached
     slices = glide_slices(model, air, weight_kg, drag_noise, level_m, fields.amount_m[below], propeller)
-    point, place = _pairs(points, fields, below, slices.farthest_m())
+    away = _away(points, fields, below)
+    reached[np.any(away * SPHERE_ERROR_1 <= slices.nearest_m(), axis=1)] = True
+    point, place = np.nonzero((away <= slices.farthest_m() * SPHERE_ERROR_1) & ~reached[:, :1])
     for start in range(0, point.size, PAIRS_AT_ONCE):
         some = slice(start, start + PAIRS_AT_ONCE)
         distance, course = _ways(points, fields, point[some], below[place[some]])
@@ -139,24 +157,34 @@ def _reached(points: Places, fields: Places, level_m: float, model: Model, air: 
 
 @dataclass(frozen=True)
 class GlideSlices:
-    """A glide by slice of height to each place, (place, slice, draw): horizontal airspeed, time, wind (from, speed)."""
+    """A glide by slice of height to each place, (place, slice, draw): horizontal airspeed, time, wind towards east and north."""
 
     forward_m_s: FloatArray
     time_s: FloatArray
-    wind_from_deg: FloatArray
-    wind_m_s: FloatArray
+    east_m_s: FloatArray
+    north_m_s: FloatArray
 
     def reach_m(self, place: NDArray[np.intp], course_deg: FloatArray) -> FloatArray:
         """Distance over the ground (pair, draw) along a course (pair,) to a place (pair,): sum of groundspeed x time.
 
         Without wind ratio x height exactly. NaN where the wind of a slice leaves no groundspeed.
         """
-        ground = groundspeed(course_deg[:, None, None], self.forward_m_s[place], self.wind_from_deg[place], self.wind_m_s[place])
+        ground = over_ground_m_s(course_deg[:, None, None], self.forward_m_s[place], self.east_m_s[place], self.north_m_s[place])
         return np.asarray(np.sum(ground * self.time_s[place], axis=1))
+
+    @cached_property
+    def _wind_m_s(self) -> FloatArray:
+        return np.hypot(self.east_m_s, self.north_m_s)
 
     def farthest_m(self) -> FloatArray:
         """A distance (place,) beyond every draw's reach: all of the wind from behind."""
-        return np.asarray(np.max(np.nan_to_num(np.sum((self.forward_m_s + self.wind_m_s) * self.time_s, axis=1)), axis=1))
+        return np.asarray(np.max(np.nan_to_num(np.sum((self.forward_m_s + self._wind_m_s) * self.time_s, axis=1)), axis=1))
+
+    def nearest_m(self) -> FloatArray:
+        """A distance (place,) within every draw's reach: all of the wind ahead; -inf where some draw may not get on at all."""
+        least = self.forward_m_s - self._wind_m_s
+        sure = np.all(least > 0, axis=(1, 2))
+        return np.where(sure, np.min(np.sum(least * self.time_s, axis=1), axis=1), -np.inf)
 
 
 def glide_slices(model: Model, air: AirMass, weight_kg: FloatArray, drag_noise: FloatArray, level_m: float,
@@ -168,14 +196,25 @@ def glide_slices(model: Model, air: AirMass, weight_kg: FloatArray, drag_noise: 
     """
     thick = (level_m - arrival_m) / SLICES
     heights = (arrival_m[:, None] + (np.arange(SLICES) + 0.5) * thick[:, None]).ravel()
-    here = Air(np.array([air.pressure_altitude_m(h) for h in heights])[:, None],
-               np.array([air.temperature_k(h) for h in heights]))
+    here = air.here(heights)
     check_range(here)
     found = glide(_with_drag_error(model, propeller, drag_noise), here, weight_kg[None, :], propeller)
     shape = (arrival_m.size, SLICES, weight_kg.size)
-    winds = [air.wind(h) for h in heights]
+    east, north = air.blowing(heights)
     return GlideSlices((found.sink_m_s * found.ratio_1).reshape(shape), thick[:, None, None] / found.sink_m_s.reshape(shape),
-                       np.array([w[0] for w in winds]).reshape(shape), np.array([w[1] for w in winds]).reshape(shape))
+                       east.reshape(shape), north.reshape(shape))
+
+
+def farthest_1(model: Model, air: AirMass, weight_kg: FloatArray, drag_noise: FloatArray, lowest_m: float) -> float:
+    """More than the distance over height of every draw's glide to a place at `lowest_m` or above it, whatever the course.
+
+    Best ratio + strongest wind of any level/least rate of sink, the propeller stopped, which drags less, in the lowest and
+    so densest air; weight_kg (draw,): the lightest; ROOM_1 for air that grows denser upwards. inf: no bound is known.
+    """
+    found = glide(_with_drag_error(model, "stopped", drag_noise), air.here(np.array([lowest_m])), weight_kg[None, :], "stopped")
+    wind = np.max(np.hypot(*air.blowing(np.array([w[0] for w in air.winds]))), axis=0)
+    farthest = float(np.max(found.ratio_1 + wind / found.sink_m_s)) * ROOM_1
+    return farthest if np.isfinite(farthest) else np.inf
 
 
 def _with_drag_error(model: Model, propeller: Propeller, noise: FloatArray) -> Model:
@@ -187,19 +226,14 @@ def _with_drag_error(model: Model, propeller: Propeller, noise: FloatArray) -> M
     return Model(model.airframe, model.surrogate, draws)
 
 
-def _pairs(points: Places, fields: Places, below: NDArray[np.intp],
-           farthest_m: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Indices of points and of the places of `below` that may be in reach of each other."""
+def _away(points: Places, fields: Places, below: NDArray[np.intp]) -> FloatArray:
+    """Distance on a sphere (point, place) from each point to each place of `below`."""
     lat, lon = np.radians(points.lat_deg)[:, None], np.radians(points.lon_deg)[:, None]
     lat_to, lon_to = np.radians(fields.lat_deg[below]), np.radians(fields.lon_deg[below])
     half = np.sin((lat_to - lat) / 2) ** 2 + np.cos(lat) * np.cos(lat_to) * np.sin((lon_to - lon) / 2) ** 2
-    away = 2 * EARTH_M * np.arcsin(np.sqrt(np.minimum(half, 1.0)))
-    point, place = np.nonzero(away <= farthest_m * SPHERE_ERROR_1)
-    return point, place
+    return np.asarray(2 * EARTH_M * np.arcsin(np.sqrt(np.minimum(half, 1.0))))
 
 
 def _ways(points: Places, fields: Places, point: NDArray[np.intp], field: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
     """Distance (m) and true course of the geodesic of each pair."""
-    found = np.array([inverse(points.lat_deg[i], points.lon_deg[i], fields.lat_deg[j], fields.lon_deg[j])[:2]
-                      for i, j in zip(point, field, strict=True)])
-    return found[:, 0], found[:, 1]
+    return inverse_all(points.lat_deg[point], points.lon_deg[point], fields.lat_deg[field], fields.lon_deg[field])[:2]

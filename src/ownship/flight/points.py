@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from ownship.flight.airmass import AirMass
+from ownship.flight.airmass import AirMass, over_ground_m_s
 from ownship.flight.chance import middle
 from ownship.flight.flown import Flown
 from ownship.flight.route import Leg, Point
@@ -21,7 +21,6 @@ from ownship.flight.situation import Situation
 from ownship.flight.tank_rules import TAXI
 from ownship.flight.tanks import TankPlan
 from ownship.flight.timeline import Part, Timeline
-from ownship.physics.wind import groundspeed
 from ownship.units import to_si
 from ownship.world.geodesy import direct, inverse_all
 
@@ -286,10 +285,10 @@ def _cuts(plan: TankPlan | None, start_s: float, length_s: float) -> list[float]
 
 def _home(timeline: Timeline, air: AirMass, level_m: float) -> list[FloatArray]:
     """Seconds a metre (draw,) back over each leg at its TAS; inf where the wind is too strong for it."""
-    from_deg, wind = air.wind(level_m)
+    east, north = (x[0] for x in air.blowing(np.array([level_m])))
     found = []
     for f in timeline.legs:
-        ground = groundspeed(f.leg.course_deg + 180.0, f.tas_m_s, from_deg, wind)
+        ground = over_ground_m_s(np.array(f.leg.course_deg + 180.0), f.tas_m_s, east, north)
         found.append(_slowness(ground, f.tas_m_s))
     return found
 
@@ -381,12 +380,18 @@ def _direct_s(ways: list[tuple[float, float, float]], tas_m_s: FloatArray, air: 
     """Time (node, draw) from each node straight to an aerodrome: distance over groundspeed on the middle course."""
     distance = np.array([w[0] for w in ways])[:, None]
     course = np.array([w[1] + ((w[2] - w[1] + 180.0) % 360.0 - 180.0) / 2 for w in ways])[:, None]
-    ground = groundspeed(course, tas_m_s, *air.wind(level_m))
+    ground = over_ground_m_s(course, tas_m_s, *air.blowing(np.array([level_m])))
     with np.errstate(invalid="ignore"):
         return np.where((distance < 1.0) & np.isfinite(tas_m_s), 0.0, distance * _slowness(ground, tas_m_s))
 
 
 def _time_at(path: _Path, distance_m: FloatArray) -> FloatArray:
     """Time since take-off (draw,) at a distance along the route; what is not finite stays as it is."""
-    time = [np.interp(d, path.distance_m[:, k], path.time_s[:, k]) for k, d in enumerate(distance_m)]
-    return np.where(np.isfinite(distance_m), np.array(time), distance_m)
+    draw, last = np.arange(distance_m.size), path.distance_m.shape[0] - 1
+    before = np.clip(np.sum(path.distance_m <= distance_m, axis=0) - 1, 0, max(last - 1, 0))
+    after = np.minimum(before + 1, last)
+    start, end = path.distance_m[before, draw], path.distance_m[after, draw]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = np.where(end > start, np.clip((distance_m - start) / (end - start), 0.0, 1.0), 1.0)
+        time = path.time_s[before, draw] + share * (path.time_s[after, draw] - path.time_s[before, draw])
+    return np.where(np.isfinite(distance_m), time, distance_m)
