@@ -5,7 +5,7 @@ from browsing import PHONE, opened, shot, sideways, violations
 
 from ownship.questions.reading import demo_text
 
-SCREENS = ("/log", "/log/flight/new", "/log/import", "/log/track", "/log/fuel", "/log/recency", "/log/costs",
+SCREENS = ("/log", "/log/flight/new", "/log/import", "/log/track", "/log/meter", "/log/fuel", "/log/recency", "/log/costs",
            "/log/costs/flight?aeroplane=demo&cost_price=6.20+USD/usgal&cost_persons=3", "/log/hand-over", "/data", "/log/entry/2",
            "/log/flight/2/correct")
 THEIRS = ("Tail;Day;From;To;Out;In;Ldg;Name\nN0160T;31/05/2026;KBOI;KMYL;09:00;10:05;1;Anne\nN0160T;12/06/2026;KMYL;KBOI;11:00;12:05;2;Anne\n"

@@ -340,3 +340,25 @@ def test_whatever_is_typed_is_kept_or_refused_in_a_sentence_with_everything_in_p
         log_history.withdraw_several([], "")
         for e in flights():
             send(client, f"/log/entry/{e.number}/withdraw", {"why": "a test"})
+
+
+def test_an_entry_shows_every_figure_with_its_unit(client):
+    as_own(client)
+    send(client, "/log/flight/new", FLIGHT | {"instrument": "0:20", "cross_country": "82 nm", "tachometer_from_h": "1200", "fuel_after": "left=12 usgal dipstick",
+                                              "tracked": "true"})
+    send(client, "/log/fuel/oil", {"aeroplane": REG, "amount": "1 qt", "hours": "1200"})
+    page = client.get("/log/entry/2").text
+    for words in ("20.0 min", "82.0 nm", "1200.0 h", "left 12.0 usgal dipstick", "<td>yes</td>"):
+        assert words in page, words
+    assert "1.0 qt" in client.get("/log/entry/3").text and "1.0 qt" in client.get("/log/fuel").text
+
+
+def test_a_replaced_meter_is_kept_refused_beside_its_form_and_corrected_on_the_same_day(client):
+    assert "No aeroplane is kept yet" in client.get("/log/meter").text
+    send(client, "/log/flight/new", FLIGHT | {"tachometer_from_h": "1200", "tachometer_to_h": "1201"})
+    fields = {"aeroplane": REG, "which": "tachometer", "old": "1201.2", "new": "3"}
+    assert "nothing is given" in refusal(send(client, "/log/meter", fields | {"old": ""}))
+    page = send(client, "/log/meter", fields | {"old": "1100"})
+    assert refusal(page) and value(page, "old") == "1100" and value(page, "new") == "3"
+    assert send(client, "/log/meter", fields).headers["location"] == "/log?kept=2"
+    assert send(client, "/log/meter", fields | {"new": "4"}).headers["location"] == "/log/entry/3"

@@ -57,15 +57,16 @@ def entry_json(e: Entry) -> dict[str, Any]:
 
 def fields_of(aeroplane: str, body: Body) -> dict[str, str]:
     """The fields of an entry that say something, by name."""
-    from ownship.ownership.entries import Flight
+    from ownship.ownership.entries import Flight, OilAdded
     from ownship.ownership.flight_cells import COLUMNS, cells_of
 
     if isinstance(body, Flight):
         return {k: v for k, v in zip(COLUMNS, cells_of(aeroplane, body), strict=True) if v}
-    return {k: text for k, v in vars(body).items() if (text := _text(k, v))}
+    unit = "qt" if isinstance(body, OilAdded) else "usgal"
+    return {k: text for k, v in vars(body).items() if (text := _text(k, v, "qt" if k == "oil_m3" else unit))}
 
 
-def _text(name: str, value: Any) -> str:
+def _text(name: str, value: Any, unit: str = "usgal") -> str:
     from ownship.ownership.entries import Money, TankContents
 
     if value is None or value in ("", ()):
@@ -81,7 +82,7 @@ def _text(name: str, value: Any) -> str:
     if isinstance(value, date | datetime):
         return value.isoformat()
     if name.endswith("_m3") and isinstance(value, float | Decimal):
-        return _volume(float(value), "usgal")
+        return _volume(float(value), unit)
     return str(value)
 
 

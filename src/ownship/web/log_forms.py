@@ -36,7 +36,8 @@ OPTIONS = {"aeroplane": "Aeroplane", "from": "From", "to": "To", "on-blocks": "O
            "since-hours": "Hours run when it began", "since-day": "Its first day", "fund": "Put by for it",
            "shareable": "Charged for the flight", "flight-hours": "Hours a year", "against": "Rental rate an hour",
            "flow": "Fuel flow", "fees": "Fees", "persons": "People aboard", "since": "From day", "until": "To day", "year": "Year",
-           "why": "Why", "aeroplane-class": "Class of aeroplane", "kind": "Kind", "chart": "Chart", "export": "Export"}
+           "why": "Why", "aeroplane-class": "Class of aeroplane", "kind": "Kind", "chart": "Chart",
+           "export": "Export", "old": "Its last reading", "new": "First reading of the new one"}
 LABELS = {"origin": "From", "destination": "To", "off_blocks": "Off blocks", "on_blocks": "On blocks", "take_off": "Take-off",
           "landing": "Landing", "via": "Via", "date": "Day", "flight_time": "Flight time", "landings": "Landings, all",
           "landings_day": "Landings by day", "landings_night": "Landings by night", "take_offs_day": "Take-offs by day",
@@ -50,10 +51,21 @@ LABELS = {"origin": "From", "destination": "To", "off_blocks": "Off blocks", "on
           "cross_country": "Farthest from the start", "cross_country_m": "Farthest from the start",
           "fuel_before": "Usable fuel before", "fuel_after": "Usable fuel after", "phases_s": "Phases",
           "aeroplane_class": "Class of aeroplane", "aeroplane": "Aeroplane", "remarks": "Remarks"}
+READ = {"night_s": "min", "instrument_s": "min", "simulated_s": "min", "cross_country_m": "nm"}
+OTHERS = {"what": "What", "kind": "Kind", "price": "Price", "per_years": "Years", "per_hours_h": "Hours of its life",
+          "since_h": "Hours run when it began", "since_day": "Its first day", "fund": "Put by for it",
+          "shareable": "Charged for the flight", "tank": "Tank", "amount_m3": "Amount", "usable_m3": "Usable", "level": "Filled to",
+          "known_by": "Known by", "place": "Place", "hours_h": "Hours of the engine", "name": "Name", "event": "What was done",
+          "detail": "Class or kind", "expires": "Printed last day", "born": "Born", "ratings": "Ratings", "to": "To", "by": "From",
+          "fuel": "Fuel", "oil_m3": "Oil", "tied_down": "Tied down", "keys": "Keys", "meter": "Settled by the",
+          "meter_h": "Reading", "which": "Meter", "old_h": "Its last reading",
+          "new_h": "First reading of the new one", "owed": "Owed", "day": "Day"}  # of entries that are no flights
+_M3 = re.compile(r"=(-?[0-9.]+(?:e-?[0-9]+)?) m3\b")
 ALIASES = {"flight-hours": "hours", "from": "origin"}  # fields that bear another name than the option
 _COMMAND = re.compile(r"`(?:ownship )?([a-z]+(?: [a-z-]+)?)([^`]*)`")
 _OPTION = re.compile(r"--([a-z][a-z-]+)(?: (?:REGISTRATION|IDENT|MOMENT))?")
 _OTHER = re.compile(r"say --other-aeroplane where (?:both are|another(?: aeroplane)? is) meant")
+_AFTER = re.compile(r"Nothing was written\. (?=[a-z])")
 _FILE = re.compile(r"\S+\.[A-Za-z0-9]{2,5}\b")  # a file's name begins the sentence: it stays as it is written
 _FIELD = re.compile(r"\b(" + "|".join(sorted((k for k in LABELS if "_" in k), key=len, reverse=True)) + r")\b")
 _FIRST = re.compile(r"^((?:Nothing was written\. )?(?:the (?:corrected )?flight: )?)(origin|destination|via|landings|pilot|"
@@ -95,6 +107,7 @@ def in_words(words: str) -> str:
     words = _OPTION.sub(lambda m: OPTIONS.get(m[1], m[1].replace("-", " ")), words)
     words = _FIRST.sub(lambda m: m[1] + LABELS.get(m[2], sentence_case(m[2])), words)
     words = _FIELD.sub(lambda m: LABELS[m[1]], words).replace("Nothing was written. the flight: ", "Nothing was written: ")
+    words = _AFTER.sub("Nothing was written: ", words)
     return words if _FILE.match(words) else sentence_case(words)
 
 
@@ -114,6 +127,18 @@ def refusal_of(error: Exception, form: str, cells: Sequence[Cell], typed: Mappin
 def filled(sent: Mapping[str, str], cells: Sequence[Cell]) -> dict[str, str]:
     """The fields of a form that hold something."""
     return {c.name: text for c in cells if (text := sent.get(c.name, "").strip())}
+
+
+def field_text(name: str, text: str) -> str:
+    """A field of an entry with its unit, as it is shown: what the record keeps in SI in the units of the log."""
+    from ownship.units import from_si
+
+    if name in READ:
+        unit = READ[name]
+        return f"{number_text(float(from_si(float(text), unit)))} {unit}"
+    if name.endswith("_h") or name in ("tracked", "per_years"):
+        return {"true": "yes", "false": "no"}.get(text, f"{text} years" if name == "per_years" else f"{text} h")
+    return _M3.sub(lambda m: f" {number_text(float(from_si(float(m[1]), 'usgal')))} usgal", text)
 
 
 def or_none(text: str) -> str | None:

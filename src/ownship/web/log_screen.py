@@ -13,7 +13,19 @@ from ownship.questions import log_history, logging_flights
 from ownship.units import from_si
 from ownship.web import pages
 from ownship.web.access import Sent, form
-from ownship.web.log_forms import Refusal, asked_aeroplane, gone_to, in_words, or_none, shown, told_of, whole_of
+from ownship.web.log_forms import (
+    LABELS,
+    OTHERS,
+    Refusal,
+    asked_aeroplane,
+    field_text,
+    gone_to,
+    in_words,
+    or_none,
+    shown,
+    told_of,
+    whole_of,
+)
 from ownship.words.figures import number_text
 
 router = APIRouter()
@@ -130,7 +142,7 @@ def entry(request: Request, number: str) -> Response:
 def _entry(request: Request, number: str, refusal: Refusal) -> Response:
     told = log_history.history(whole_of(number, 0))
     return shown(request, "log_entry.html", 422 if refusal.words else 200, told=told, refusal=refusal,
-                 reason=refusal.typed.get("why", ""), back=_back(told["kind"]))
+                 named=OTHERS | LABELS, field_text=field_text, reason=refusal.typed.get("why", ""), back=_back(told["kind"]))
 
 
 def _back(kind: str) -> tuple[str, str]:

@@ -18,6 +18,7 @@ MODULES = (
     "handover_screen",
     "log_flight",
     "log_import",
+    "log_meter",
     "log_screen",
     "maintenance_screen",
     "measurements",
