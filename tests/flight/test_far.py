@@ -4,16 +4,21 @@ No published figures exist; the requests are the demo's, sent further (invented)
 """
 
 import warnings
+from datetime import date
 
 import numpy as np
 import pytest
 
-from ownship.errors import NotPossible
+from ownship.errors import BadInput, NotPossible
 from ownship.flight import tank_search
+from ownship.flight.alter import altered
 from ownship.flight.assessment import assess, flights_of
+from ownship.flight.rows import _low_end
 from ownship.flight.tank_rules import Moment
 from ownship.questions.check import demo_aeroplane, demo_flight, situation
+from ownship.questions.remedying import search
 from ownship.words.verdicts import OUTSIDE
+from ownship.world.magnetism import decimal_year
 
 
 def sent_to(place):
@@ -56,3 +61,31 @@ def test_a_little_further_is_a_little_worse():
     rooms = [next(m for m in assess(sent_to(f"43,{lon}")).margins if m.id == "fuel.landing").margin.value
              for lon in (-105, -95)]
     assert rooms[1] < rooms[0] < 0
+
+
+def test_a_day_at_the_end_of_the_calendar_is_refused_with_a_sentence():
+    assert decimal_year(date(2024, 12, 31)) == 2024 + 365 / 366  # as calc's table in formats.md has it: (day - 1)/days
+    with pytest.raises(BadInput, match="outside the magnetic model"):
+        assess(situation(demo_aeroplane(), demo_flight().replace("2026-07-11T15:00-06:00", "9999-12-31T23:59-12:00")))
+
+
+def test_where_some_draws_burn_the_weight_away_the_latest_time_is_not_known_and_nothing_breaks():
+    s = sent_to("90,0")
+    rows = assess(altered(s, {**s.request_data, "cruise_altitude": "4500 ft"})).timeline
+    flown = flights_of(altered(s, {**s.request_data, "cruise_altitude": "4500 ft"}))[0][0]
+    assert rows[-1].moment == "landing"
+    assert all(r.latest is None or r.latest <= r.time for r in rows), "no time is left where the fuel is short"
+    assert flown.possible
+
+
+def test_a_draw_that_is_not_flown_is_worse_than_any_that_is():
+    assert _low_end(np.array([1.0, np.nan, 2.0]), 0.05) == -np.inf
+    assert _low_end(np.array([1.0, np.nan, *[2.0] * 98]), 0.05) == 2.0
+    assert _low_end(np.array([1.0, 3.0]), 0.05) == np.quantile([1.0, 3.0], 0.05)
+
+
+def test_a_flight_with_nobody_aboard_has_no_detours_either():
+    start, end = demo_flight().index("[[loads]]"), demo_flight().index("[fuel.left]")
+    s = situation(demo_aeroplane(), demo_flight()[:start] + demo_flight()[end:])
+    found = search(s, assess(s))
+    assert not found.remedies and "add the people aboard to [[loads]]" in found.words

@@ -65,14 +65,21 @@ def _moment(s: Situation, flown: Flown, plan: TankPlan | None, load: Load | None
         later = flown.timeline.total("burn_m3") - burn
         need = later + flown.needs.required_at_landing_m3()
         minimum = figure(middle(need), "usgal")
-        spare = float(np.quantile(left - need, 1 - s.request.factors.confidence))
-        flow = middle(flown.timeline.cruise_flow_m3_s)
-        latest = s.at(centre) + timedelta(seconds=round(spare / flow))
+        spare_s = _low_end(left - need, 1 - s.request.factors.confidence) / middle(flown.timeline.cruise_flow_m3_s)
+        latest = s.at(centre) + timedelta(seconds=round(spare_s)) if np.isfinite(spare_s) else None
     return TimelineRow(name, place, s.at(centre), banded(time, "min"), banded(way, "nm"),
                        None if altitude is None else figure(altitude, "ft"), banded(burn, "usgal"), banded(left, "usgal"),
                        {k: figure(v, "usgal") for k, v in usable.items()},
                        banded(flown.ramp_kg - burn * density_kg_m3, "lb"), None if arm is None else figure(arm, "in"),
                        minimum, latest)
+
+
+def _low_end(draws: FloatArray, share_1: float) -> float:
+    """The low end of an amount (draw,); a draw that is not flown is worse than any that is."""
+    good = np.isfinite(draws)
+    if good.all():
+        return float(np.quantile(draws, share_1))
+    return float(np.quantile(np.where(good, draws, -np.inf), share_1, method="lower"))
 
 
 def leg_rows(s: Situation, flown: Flown) -> tuple[LegRow, ...]:

@@ -63,7 +63,7 @@ def _searched(s: Situation, before: Assessment, say: Say, judge: Judge | None = 
     except BadInput as error:
         return Found((), f"No remedy can be searched: {error}", 0, 0)
     best_cost = min((r.cost for r in found.remedies if r.verdict == reachable), default=float("inf"))
-    if before.verdict == WITHIN or best_cost <= DETOURS_FROM:
+    if before.verdict == WITHIN or not s.request.loads or best_cost <= DETOURS_FROM:
         return found
     more = [r for d in detours(s, before, found.options, found.changes, best_cost, say) if (r := held(d)) is not None]
     every = sorted((*found.remedies, *more), key=lambda r: (ORDER.index(r.verdict), r.cost))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from calendar import isleap
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, lru_cache
@@ -32,8 +33,7 @@ def _model() -> Any:
 
 def decimal_year(day: date) -> float:
     """Year + (day of the year - 1)/days in the year."""
-    start, end = date(day.year, 1, 1), date(day.year + 1, 1, 1)
-    return day.year + (day - start).days / (end - start).days
+    return day.year + (day - date(day.year, 1, 1)).days / (366 if isleap(day.year) else 365)
 
 
 def field_at(lat_deg: float, lon_deg: float, height_m: float, year: float) -> Field:
