@@ -7,7 +7,7 @@ descent at its rate. What is not known at a moment is None, with the reason in w
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
@@ -18,9 +18,7 @@ from fastapi.responses import JSONResponse
 
 from ownship.aeroplane.loading import LoadPoint, Room, at_fuel, room, taxi_allowance_kg
 from ownship.flight.answer import Assessment
-from ownship.flight.chance import middle
 from ownship.flight.situation import Situation
-from ownship.flight.tanks import burn_between
 from ownship.units import to_si
 from ownship.web import api
 from ownship.web.clock_flight import (
@@ -28,13 +26,16 @@ from ownship.web.clock_flight import (
     Shown,
     altitude_at,
     bands,
+    burnt_by,
     clearance_at,
     light_of,
+    middles,
     on_leg,
     place_of,
     position,
     shown,
     tank_at,
+    tanks_by,
     wind_at,
 )
 from ownship.web.flying import Asked, ask
@@ -113,15 +114,15 @@ def moments(s: Situation, a: Assessment) -> tuple[Moment, ...]:
         return ()
     names = _named(f)
     times = _filled(sorted(names), s.departure.second)
-    burnt = np.array([burn_between(f.phases, 0.0, t) for t in times])
-    contents = [f.plan.contents_at(t) if f.plan else {} for t in times]
-    tanks = {k: bands(f, np.array([c[k] for c in contents]), "usgal") for k in contents[0]}
+    burnt, contents = burnt_by(f, np.array(times)), tanks_by(f, np.array(times))
+    tanks = {k: bands(f, v, "usgal") for k, v in contents.items()}
+    usable = {k: middles(v) for k, v in contents.items()}
     left = bands(f, f.flown.on_board_m3 - burnt, "usgal")
     weight = bands(f, f.flown.ramp_kg - burnt * f.aboard.density_kg_m3, "lb")
     found = []
     for i, t in enumerate(times):
-        usable = {k: middle(v) for k, v in contents[i].items()}
-        found.append(_moment(f, t, names.get(t, ""), {k: v[i] for k, v in tanks.items()}, left[i], weight[i], usable))
+        found.append(_moment(f, t, names.get(t, ""), {k: v[i] for k, v in tanks.items()}, left[i], weight[i],
+                             {k: v[i] for k, v in usable.items()}))
     return tuple(found)
 
 
@@ -160,16 +161,16 @@ def _moment(f: Shown, t: float, name: str, fuel: dict[str, Figure], left: Figure
     clearance, clearance_words = clearance_at(f, x, way, altitude)
     wind, wind_words = wind_at(f, x, altitude)
     point, space = _load(f, usable, on_ground=x.phase == GROUND[0])
-    sun = 90.0 - zenith_deg(*at, s.at(t))
-    found = Moment(
-        name, x.phase, s.at(t), figure(t, "min"), at, leg, share, figure(way, "nm"), place_of(s, x, leg),
+    time, place = s.at(t), place_of(s, x, leg)
+    sun = 90.0 - zenith_deg(*at, time)
+    return Moment(
+        name, x.phase, time, figure(t, "min"), at, leg, share, figure(way, "nm"), place,
         None if altitude is None else figure(altitude, "ft"), clearance, clearance_words,
         tank_at(f, t), fuel, left, _lasts(f, left), weight,
         None if point is None else (figure(point.arm_forward_m, "in"), figure(point.arm_aft_m, "in")),
         None if space is None or space.limits_m is None else (figure(space.limits_m[0], "in"), figure(space.limits_m[1], "in")),
         space is not None and not space.inside, _row(f, sum(usable.values())) if usable else None, wind, wind_words,
-        Figure(sun, "deg"), light_of(sun), "")
-    return replace(found, said=_said(f, found))
+        Figure(sun, "deg"), light_of(sun), _said(f, name, time, x.phase, place))
 
 
 # ---- fuel and load
@@ -198,14 +199,14 @@ def _row(f: Shown, usable_m3: float) -> float | None:
 
 
 # ---- in words
-def _said(f: Shown, m: Moment) -> str:
+def _said(f: Shown, name: str, time: datetime, phase: str, place: str) -> str:
     """What the slider says: "15:31, 21 min after take-off, over U88"."""
     off = f.take_off
-    since = (m.time.replace(second=0) - off.replace(second=0)) // timedelta(minutes=1)
-    when = "take-off" if m.name == "take-off" else f"{since} min after take-off" if m.time > off else "before take-off"
-    name = "" if m.name == "take-off" else m.name
-    where = f"{m.phase}, {m.place}" if m.phase in GROUND else f"{m.phase} on the leg {m.place}"
-    return ", ".join(x for x in (f"{m.time:%H:%M}", when, name or where) if x)
+    since = (time.replace(second=0) - off.replace(second=0)) // timedelta(minutes=1)
+    when = "take-off" if name == "take-off" else f"{since} min after take-off" if time > off else "before take-off"
+    known = "" if name == "take-off" else name
+    where = f"{phase}, {place}" if phase in GROUND else f"{phase} on the leg {place}"
+    return ", ".join(x for x in (f"{time:%H:%M}", when, known or where) if x)
 
 
 # ---- as data

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import cached_property
 
@@ -11,8 +12,9 @@ from numpy.typing import NDArray
 
 from ownship.errors import OutOfRange
 from ownship.flight.answer import Assessment
-from ownship.flight.assessment import Aboard, aboard_of, flights_of, governing_of
-from ownship.flight.chance import middle
+from ownship.flight.assessment import Aboard, aboard_of, governing_of
+from ownship.flight.chance import BAND_1, middle
+from ownship.flight.extras import planned
 from ownship.flight.flown import Flown
 from ownship.flight.judge_terrain import (
     FIRST_HALF_WIDTH_M,
@@ -65,6 +67,7 @@ class Shown:
     stretches: tuple[Stretch, ...]
     climb: tuple[FloatArray, FloatArray]
     known: dict[tuple[float, float], Figure] = field(default_factory=dict)  # clearances by altitude and ground, worked out once
+    winds: dict[float, tuple[float, float]] = field(default_factory=dict)  # by altitude, likewise
 
     @cached_property
     def phases(self) -> tuple[BurnPhase, ...]:
@@ -93,7 +96,7 @@ class Shown:
 
 def shown(s: Situation, a: Assessment) -> Shown | None:
     """The governing flight and its tank plan once more, as `assess` flies them."""
-    flights, plans, _ = flights_of(s)
+    flights, plans, _ = planned(s)
     flown = governing_of(flights)
     if flown is None or not flown.possible:
         return None
@@ -116,19 +119,60 @@ def _climb(s: Situation, flown: Flown) -> tuple[FloatArray, FloatArray]:
     """Altitudes of the climb and the way to each in the middle flight; of no length where there is no climb."""
     if middle(flown.timeline.total("distance_m", ("climb",))) <= 0:
         return np.array([s.request.cruise_altitude_m]), np.zeros(1)
+    if math.isfinite(flown.timeline.total("time_s")[0]):  # the middle flight is draw 0: it alone is flown again
+        s, flown = replace(s, draws=1), replace(flown, model=flown.model.first, take_off_kg=flown.take_off_kg[:1])
     heights, ways = climb_path(s, flown)
-    return heights, np.array([middle(w) for w in ways])
+    return heights, np.array(middles(ways))
 
 
 def bands(f: Shown, draws: FloatArray, unit: str) -> list[Figure]:
     """(moment, draw) as figures: the middle flight, 5 and 95 % of the draws that can be flown."""
-    low, high = np.percentile(draws[:, f.good], [5, 95], axis=1)
-    centre = [middle(row) for row in draws]
-    return [figure(c, unit, min(float(a), c), max(float(b), c)) if b > a else figure(c, unit)
-            for c, a, b in zip(centre, low, high, strict=True)]
+    ordered = np.sort(draws[:, f.good], axis=1)
+    low, high = (_quantile(ordered, share).tolist() for share in BAND_1)
+    return [figure(c, unit, min(a, c), max(b, c)) if b > a else figure(c, unit)
+            for c, a, b in zip(middles(draws), low, high, strict=True)]
+
+
+def _quantile(ordered: FloatArray, share: float) -> FloatArray:
+    """A quantile of each row of sorted draws, straight between neighbours, as `chance.band`."""
+    at = (ordered.shape[1] - 1) * share
+    i = int(at)
+    low, high, part = ordered[:, i], ordered[:, min(i + 1, ordered.shape[1] - 1)], at - i
+    return high - (high - low) * (1 - part) if part >= 0.5 else low + (high - low) * part
+
+
+def middles(draws: FloatArray) -> list[float]:
+    """`middle` of each row of (moment, draw)."""
+    return [c if math.isfinite(c) else middle(row) for c, row in zip(draws[:, 0].tolist(), draws, strict=True)]
 
 
 # ---- fuel
+def burnt_by(f: Shown, times_s: FloatArray) -> FloatArray:
+    """Burn (moment, draw) from the blocks to each moment: `burn_between` of all of them at once."""
+    found = np.zeros((times_s.size, f.flown.on_board_m3.size))
+    for p in f.phases:
+        if p.end_s > p.start_s:
+            share = np.clip((times_s - p.start_s) / (p.end_s - p.start_s), 0.0, 1.0)
+            found[share > 0] += share[share > 0, None] * p.burn_m3
+    return found
+
+
+def tanks_by(f: Shown, times_s: FloatArray) -> dict[str, FloatArray]:
+    """Usable fuel by tank (moment, draw): the plan's contents at each moment; none without a plan."""
+    plan = f.plan
+    if plan is None:
+        return {}
+    if any("+" in x.tank for x in plan.segments):
+        each = [plan.contents_at(float(t)) for t in times_s]
+        return {k: np.array([c[k] for c in each]) for k in plan.start_m3}
+    found = {k: np.repeat(v[None, :], times_s.size, axis=0) for k, v in plan.start_m3.items()}
+    for x in plan.segments:
+        later = times_s > x.start_s
+        ends = np.minimum(times_s[later], x.end_s)
+        found[x.tank][later] -= burnt_by(f, ends) - burnt_by(f, np.array([x.start_s]))
+    return found
+
+
 def tank_at(f: Shown, t: float) -> str:
     """The tank that feeds at a moment, s from the blocks; "" where there is no plan."""
     if f.plan is None:
@@ -232,7 +276,9 @@ def wind_at(f: Shown, x: Stretch, altitude_m: float | None) -> tuple[tuple[Figur
         return None, f"runway {row['end']}: {row['wind']}" if row else "no runway is judged"
     if altitude_m is None or not f.s.air.known:
         return None, "no winds aloft are given"
-    (from_deg, speed), heights = f.s.air.middle_wind(altitude_m), [w[0] for w in f.s.air.winds]
+    if altitude_m not in f.winds:
+        f.winds[altitude_m] = f.s.air.middle_wind(altitude_m)
+    (from_deg, speed), heights = f.winds[altitude_m], [w[0] for w in f.s.air.winds]
     words = ("of the lowest level given" if altitude_m < heights[0] - 1.0 else
              "of the highest level given" if altitude_m > heights[-1] + 1.0 else "")
     return (Figure(from_deg % 360.0, "deg"), figure(speed, "kt")), words
