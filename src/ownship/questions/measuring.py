@@ -21,6 +21,7 @@ from ownship.errors import BadInput, MissingKey, OutOfRange, OwnshipError, Unrea
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
     from ownship.calibration.diagnostics import KeyFigure
+    from ownship.calibration.measured import Measurements
     from ownship.questions.airframe_record import Airframe
     from ownship.questions.calibration_file import Fitted
 
@@ -251,8 +252,9 @@ def _refuse(toml: str, rows_csv: str, own_text: str, name: str) -> None:
     from ownship.questions.calibrating import rows_to_match
     from ownship.schema import read_toml
 
-    read_measurements(read_toml(own_text, NAME))
+    measured = read_measurements(read_toml(own_text, NAME))
     record = read_airframe(toml, "the record")
+    _refuse_marks(record, measured)
     folder = _folder(record, rows_csv, own_text)
     try:
         rows_to_match(record, folder, None, None, None)
@@ -260,6 +262,15 @@ def _refuse(toml: str, rows_csv: str, own_text: str, name: str) -> None:
         return
     except OwnshipError as error:
         raise BadInput(str(error).replace(str(folder / name), NAME)) from None
+
+
+def _refuse_marks(record: AirframeRecord, measured: Measurements) -> None:
+    """Refuse a level named by no mark of its tank at once: a log's first fill is not read against the tanks before its second."""
+    marks = {t.id: ("full", *(m.name for m in t.marks)) for t in record.tanks}
+    for said in (t for f in measured.fills for t in f.tanks):
+        if said.name and said.name not in marks.get(said.tank, ("full",)):
+            raise BadInput(f"{said.where} level: {said.name!r} is no mark of the {said.tank} tank; write an amount with its "
+                           f"unit, or one of: {', '.join(marks.get(said.tank, ('full',)))}.")
 
 
 def _folder(record: AirframeRecord, rows_csv: str, own_text: str) -> Path:
