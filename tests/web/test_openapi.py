@@ -17,6 +17,7 @@ with warnings.catch_warnings():
     import schemathesis
 
 CASES = int(os.environ.get("OWNSHIP_OPENAPI_CASES", "1000"))
+WAIT_S = 600  # an end to waiting, no measure: a page that matches a model takes seconds, more on a busy machine
 TOKEN = "t" * 43
 SENT = {"host": "127.0.0.1", access.HEADER: TOKEN, "cookie": f"{access.COOKIE}={TOKEN}"}
 
@@ -40,7 +41,7 @@ def test_nothing_fails_within(operation, tmp_path, monkeypatch):
     @given(case=operation.as_strategy())
     @settings(max_examples=EACH, deadline=None, database=None, suppress_health_check=list(HealthCheck), phases=[Phase.generate])
     def sent(case):
-        answer = case.call(headers=SENT)
+        answer = case.call(headers=SENT, timeout=WAIT_S)
         if answer.status_code >= 500:
             failed.append((case.as_curl_command(), answer.status_code))
 
