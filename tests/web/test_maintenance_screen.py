@@ -1,8 +1,10 @@
 """Maintenance, defects, loads and the selling sheet as pages: what the commands keep, kept from a page; refusals beside the form."""
 
 import html
+import io
 import json
 import re
+import zipfile
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -382,6 +384,19 @@ def test_a_life_that_wears_stands_in_the_sheet_with_its_money(begun):
     assert float(owed["value"] if "value" in owed else owed["amount"]) == pytest.approx(18000, rel=0.01)
     page = begun.get(f"{HERE}/sale").text
     assert "Worn of lives that end" in page and "6.0 years" in page and "36,000.00 USD" in page
+
+
+def test_the_buyers_file_names_no_pilot(begun):
+    records = open_record()
+    start = datetime(2026, 3, 1, 12, tzinfo=UTC)
+    records.append(Flight(start, start + timedelta(hours=1), "KBOI", "KMYL", pilot="Ada Quill", remarks="with Ada"), REG, start)
+    records.close()
+    answer = begun.get(f"{HERE}/sale.zip?aeroplane={REG}")
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as archive:
+        texts = {n: archive.read(n).decode() for n in archive.namelist()}
+    assert {"flight.csv", "maintenance-done.csv", "record.toml"} <= set(texts)
+    assert "KMYL" in texts["flight.csv"] and not any("Ada" in t or "Quill" in t for t in texts.values())
+    assert "holds nothing of C-FXYZ" in begun.get(f"{HERE}/sale.zip?aeroplane=C-FXYZ").text
 
 
 # ---- words

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from json import dumps
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from ownship.errors import BadInput
 from ownship.ownership.forecast import Forecast
@@ -100,7 +100,8 @@ def _panel(marks: Sequence[Mark], on: date, last: date) -> Layered:
         rows = [r for r in lines if r["by"] == by]
         layers.append(_chart(rows, f"marks-{by}").mark_point(
             shape=shape, color=INK, fill=PAPER, size=80, opacity=1).encode(x=x, y=y))
-    for side, away in (("left", 9), ("right", -9)):
+    sides: tuple[tuple[Literal["left", "right"], int], ...] = (("left", 9), ("right", -9))
+    for side, away in sides:
         rows = [r for r in lines if r["side"] == side]
         layers.append(_chart(rows, f"said-{side}").mark_text(color=INK, align=side, dx=away).encode(
             x=alt.X("words:Q", title=None), y=y, text="said:N"))
