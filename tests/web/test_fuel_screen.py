@@ -114,3 +114,25 @@ def test_looking_at_a_hand_over_without_anything_says_what_to_do_first(client):
     assert "No aeroplane is kept yet" in client.get("/log/hand-over").text
     as_own(client)
     assert value(client.get("/log/hand-over"), "keys") == ""  # an empty field, nothing of the program's own
+
+
+def test_a_fill_that_does_not_agree_is_settled_by_what_was_found(client):
+    as_own(client)
+
+    def filled(day, left, right):
+        for tank, amount in (("left", left), ("right", right)):
+            send(client, "/log/fuel/added", {"aeroplane": REG, "tank": tank, "amount": f"{amount} usgal", "level": "full",
+                                             "at": f"2026-06-{day:02d}T17:00+00:00"})
+
+    filled(1, 3, 3)
+    for day in range(2, 6):
+        send(client, "/log/flight/new", {"aeroplane": REG, "origin": "KBOI", "destination": "KBOI", "role": "PIC", "rules": "VFR",
+                                         "off_blocks": f"2026-06-{day:02d}T15:00Z", "on_blocks": f"2026-06-{day:02d}T16:20Z"})
+        filled(day, 6, 10 if day == 5 else 5.2)
+    told = client.get("/log/fuel.json").json()["fills"]
+    assert [f["name"] for f in told["fills"] if not f["agrees"]] == ["2026-06-05"]
+    fields = {"aeroplane": REG, "day": "2026-06-05", "found": "lost"}
+    page = send(client, "/log/fuel/settled", fields)
+    assert refusal(page).startswith("Why: say how it was found out") and 'id="settled-day" name="day" value="2026-06-05"' in page.text
+    page = send(client, "/log/fuel/settled", fields | {"why": "the drain was open"})
+    assert "is settled as lost" in client.get(page.headers["location"]).text

@@ -39,7 +39,11 @@ SEEN = (TANK, Cell("amount", "Amount", "10 usgal; full; a mark; or the dipstick,
         Cell("counts", "Counts", "as usual: a dipstick total, all else usable", choices=COUNTS), MOMENT)
 OIL = (Cell("amount", "Amount", "1 qt; 0 qt at a change of oil"), Cell("hours", "Hours of the engine", "1234.5"),
        Cell("price", "Price of all of it", "9.50 USD"), MOMENT)
-FORMS = {"added": ADDED, "seen": SEEN, "oil": OIL}
+FOUND = (("lost", "fuel was lost or misread"), ("short", "the tank was not at the level said"), ("right", "nothing was wrong"),
+         ("open", "not known again: take it back"))
+SETTLED = (Cell("day", "Day the fill ended (UTC)", "2026-07-11; where two did, 2026-07-11T15:00Z"),
+           Cell("found", "What was found", choices=FOUND), Cell("why", "Why", "how it was found out", wide=True))
+FORMS = {"added": ADDED, "seen": SEEN, "oil": OIL, "settled": SETTLED}
 
 
 @router.get("/log/fuel.json")
@@ -110,6 +114,14 @@ def seen(request: Request, sent: Sent) -> Response:
     """Keep what was seen in a tank."""
     return _kept(request, sent, "seen", lambda which: fuelling.see_fuel(
         sent.text("tank"), sent.text("amount"), sent.text("known_by"), sent.text("counts"), or_none(sent.text("at")), which))
+
+
+@router.post("/log/fuel/settled", openapi_extra=form("aeroplane", *(c.name for c in SETTLED)))
+def settled(request: Request, sent: Sent) -> Response:
+    """Keep what was found of a fill that does not agree."""
+    from ownship.questions.fills_of_record import settle
+
+    return _kept(request, sent, "settled", lambda which: settle(sent.text("day"), sent.text("found"), sent.text("why"), which))
 
 
 @router.post("/log/fuel/oil", openapi_extra=form("aeroplane", *(c.name for c in OIL), "other"))

@@ -23,6 +23,7 @@ VIEWS = (("/log", "Flights"), ("/log/fuel", "Fuel and oil"), ("/log/recency", "R
 COMMANDS = {"log add": "add it with the form \"Add a flight\"", "log import": "bring a log from a file",
             "log correct": "correct the entry", "log withdraw": "withdraw the entry", "log": "the Log",
             "fuel seen": "the form \"What is in a tank\"", "fuel add": "the form \"Fuel put in\"",
+            "fuel settle": "the form \"What was found of a fill\"",
             "weight keep": "the Airframe screen", "recency pilot": "the form \"A pilot\"",
             "recency event": "the form \"Something a pilot did\"", "costs add": "the form \"A cost\"",
             "backup": "a backup from the page \"Your data\"", "restore": "the page \"Your data\"", "check": "the Flight screen",
@@ -37,7 +38,8 @@ OPTIONS = {"aeroplane": "Aeroplane", "from": "From", "to": "To", "on-blocks": "O
            "shareable": "Charged for the flight", "flight-hours": "Hours a year", "against": "Rental rate an hour",
            "flow": "Fuel flow", "fees": "Fees", "persons": "People aboard", "since": "From day", "until": "To day", "year": "Year",
            "why": "Why", "aeroplane-class": "Class of aeroplane", "kind": "Kind", "chart": "Chart",
-           "export": "Export", "old": "Its last reading", "new": "First reading of the new one"}
+           "export": "Export", "old": "Its last reading", "new": "First reading of the new one",
+           "found": "What was found"}
 LABELS = {"origin": "From", "destination": "To", "off_blocks": "Off blocks", "on_blocks": "On blocks", "take_off": "Take-off",
           "landing": "Landing", "via": "Via", "date": "Day", "flight_time": "Flight time", "landings": "Landings, all",
           "landings_day": "Landings by day", "landings_night": "Landings by night", "take_offs_day": "Take-offs by day",
