@@ -13,10 +13,11 @@ from ownship.errors import BadInput, NotPossible
 from ownship.flight import tank_search
 from ownship.flight.alter import altered
 from ownship.flight.assessment import assess, flights_of
+from ownship.flight.remedies import Found
 from ownship.flight.rows import _low_end
 from ownship.flight.tank_rules import Moment
 from ownship.questions.check import demo_aeroplane, demo_flight, situation
-from ownship.questions.remedying import search
+from ownship.questions.remedying import search, write_requests
 from ownship.words.verdicts import OUTSIDE
 from ownship.world.magnetism import decimal_year
 
@@ -89,3 +90,8 @@ def test_a_flight_with_nobody_aboard_has_no_detours_either():
     s = situation(demo_aeroplane(), demo_flight()[:start] + demo_flight()[end:])
     found = search(s, assess(s))
     assert not found.remedies and "add the people aboard to [[loads]]" in found.words
+
+
+def test_a_folder_that_cannot_be_made_is_one_sentence(tmp_path):
+    with pytest.raises(BadInput, match=r"--write: .* cannot be made: .*; name another folder"):
+        write_requests(tmp_path / "missing" / "below", Found((), "", 0, 0))

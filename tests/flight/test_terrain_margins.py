@@ -244,8 +244,13 @@ def test_a_gap_under_the_climb_is_not_known_and_typed_ground_cannot_stand_in():
         assert margins["terrain.climb"].verdict == NOT_KNOWN and "import the missing tiles" in margins["terrain.climb"].words
         assert margins["terrain.descent"].verdict == WITHIN
     assert path(of((*spot(6), VOID), (*spot(9), 3000)))["terrain.climb"].verdict == OUTSIDE
-    nothing = path(Terrain(lambda south, west: None, "none"))
-    assert {m.verdict for m in nothing.values()} == {NOT_KNOWN}
+
+
+def test_tiles_of_other_places_do_not_take_away_what_typed_ground_is_good_for():
+    """The issue: no tile: [ground] of the request, else not known."""
+    elsewhere = Terrain(lambda south, west: None, "none")
+    assert [path(elsewhere, ground_m=None)[f"terrain.{x}"].verdict for x in ("climb", "descent")] == [NOT_KNOWN, NOT_KNOWN]
+    assert not {"terrain.climb", "terrain.descent"} & set(path(elsewhere, ground_m=(2400.0, 2400.0)))
 
 
 def test_a_flight_that_nothing_could_fly_leaves_both_not_known():

@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 import httpx
 import pytest
 
+from ownship.cli import main
 from ownship.errors import BadInput, UnknownPlace
 from ownship.flight.assessment import assess
 from ownship.flight.request import read_request
@@ -246,3 +247,18 @@ def test_check_says_what_forecast_is_missing_or_stale(world, monkeypatch):
     world.code, world.now = 503, NOW + timedelta(hours=9)
     stale = checked(world, monkeypatch)
     assert any("stale" in x and "9" in x for x in stale.not_checked) and any("CC BY 4.0" in x for x in stale.sources)
+
+
+@pytest.mark.parametrize("moment", ["9999-12-31T23:59Z", "0001-01-01T00:00+14:00", "9999-12-31T23:59"])
+def test_a_moment_at_an_end_of_the_calendar_is_one_sentence(moment, capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main(["weather", "KBOI", "--at", moment])
+    told = capsys.readouterr()
+    assert stopped.value.code == 2 and not told.out and "is in no year that weather is known for; write 1900 to 2200." in told.err
+
+
+def test_a_southern_position_is_a_place_not_an_option(capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main(["weather", "-41.3,174.8"])
+    assert stopped.value.code == 0
+    assert capsys.readouterr().out.startswith("-41.3,174.8, for ")

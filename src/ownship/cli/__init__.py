@@ -13,6 +13,7 @@ from ownship.errors import BadInput, OwnshipError
 
 BAD_INPUT = 2
 WHOLE = re.compile(r"\d{1,12}")
+SOUTHERN = re.compile(r"-\d+(\.\d*)?,-?\d+(\.\d*)?")  # a position that an option parser would take for an option
 WHOLE_OPTIONS = ("--landings", "--passengers", "--last", "--year", "--persons", "--first-due-landings", "--port")
 NUMBERED = (("log", "correct"), ("log", "withdraw"), ("weight", "correct"))
 
@@ -145,7 +146,7 @@ def _app() -> Any:
 
     def guarded(words: list[str]) -> Any:
         try:
-            return app(words)
+            return app([f" {w}" if SOUTHERN.fullmatch(w) else w for w in words])
         except CycloptsError as error:
             raise BadInput(f"{' '.join(str(error).split())} Say `ownship --help` for the commands.") from None
 

@@ -367,6 +367,10 @@ def _not_checked(s: Situation, runways: dict[str, JudgedEnd], margins: tuple[rul
         found.append("Wind along the route: none is given, so the times and the burn of the timeline are for calm air.")
     if s.request.ground_m is None and s.terrain is None:
         found.append("Ground along the route: no tiles are imported and none is entered in [ground].")
+    bare = [x for x in ("climb", "descent") if s.terrain is not None and s.request.ground_m is not None
+            and f"terrain.{x}" not in judged]
+    if bare:
+        found.append(f"The ground under the {' and the '.join(bare)}, apart from the highest of a whole leg.")
     return found
 
 

@@ -216,7 +216,8 @@ def path_margins(s: Situation, flown: Flown | None) -> list[rule.Margin]:
     The first 2 nm at the aerodrome are left out. The slices are cut square to the course, half a mile wide each side at
     the aerodrome and widening by 15 degrees up to the corridor. Climb: the timeline's own steps; descent: straight from
     the cruise down to the aerodrome's elevation, lower than the flight. [ground], the highest of a whole leg, cannot
-    stand in here: a gap in the tiles is not known.
+    stand in here: a gap in the tiles is not known. A climb or descent that no tile covers at all is as without tiles:
+    where [ground] is given, only the highest of its legs is judged.
     """
     return [] if s.terrain is None else [m for phase in ("climb", "descent") if (m := _path_margin(s, flown, phase))]
 
@@ -235,6 +236,8 @@ def _path_margin(s: Situation, flown: Flown | None, phase: str) -> rule.Margin |
     slices = list(_slices(s, phase, float(np.nanmax(flown.timeline.total("distance_m", (phase,))))))
     if not slices:
         return None  # level within 2 nm: terrain.<leg> judges all of it
+    if s.request.ground_m is not None and all(math.isnan(x.highest_m) for x in slices):
+        return None  # tiles of other places do not take away what [ground] is good for
     return _judge_path(s, about, slices, _path_altitudes_m(s, flown, phase, np.array([x.near_m for x in slices])))
 
 

@@ -213,7 +213,10 @@ def write_requests(folder: Path, found: Found, asked: Mapping[str, Any] | None =
     from ownship.questions.from_record import OWN_KEYS
 
     own = {k: v for k, v in (asked or {}).items() if k in OWN_KEYS}
-    folder.mkdir(exist_ok=True)
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise BadInput(f"--write: {folder} cannot be made: {error.strerror or error}; name another folder.") from None
     if any(folder.glob("remedy-*.toml")):
         raise BadInput(f"--write: {folder} already holds remedies; name another folder, or take them out of it first.")
     written = []

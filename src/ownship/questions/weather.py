@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from ownship.world.weather import SurfaceWeather
 
 SWITCH = "OWNSHIP_NETWORK"
+FIRST_YEAR, LAST_YEAR = 1900, 2200  # far from the ends of the calendar, where no zone can be applied
 SHOWN_HOURS = 12
 SHOWN_LEVELS_FT = (3000, 6000, 9000, 12000)
 LONGEST_DAYS = sources.MOST_DAYS
@@ -159,6 +160,9 @@ def _moment(at: str | datetime, point: Point) -> datetime:
         found, local = moment(at)
     except ValueError as error:
         raise BadInput(f"The moment {error}") from None
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
+        raise BadInput(f"The moment {found.isoformat()!r} is in no year that weather is known for; write {FIRST_YEAR} to "
+                       f"{LAST_YEAR}.")
     return found.replace(tzinfo=zone_at(point.lat_deg, point.lon_deg)) if local else found
 
 
