@@ -37,3 +37,47 @@ def test_every_skip_link_leads_somewhere(path):
     page = CLIENT.get(path).text
     for target in re.findall(r'class="skip" href="#([^"]+)"', page):
         assert f'id="{target}"' in page, (path, target)
+
+
+@pytest.mark.parametrize(("path", "said"), [("/maintenance", "a licensed person decides what is due"), ("/", "Say minimum fuel"),
+                                            ("/log/recency", "from memory was not read"), ("/airframe", "tie everything down")])
+def test_each_foot_says_what_the_screen_is_about(path, said):
+    foot = CLIENT.get(path).text.partition("<footer>")[2]
+    assert "the pilot in command decides" in foot and said in foot
+
+
+# -- undo
+def form_token(path):
+    return re.search(r'data-token="([^"]+)"', CLIENT.get(path).text)[1]
+
+
+def keep_demo(folder):
+    from ownship.questions.weighing_ledger import keep
+
+    keep("demo", "2019-05-01", folder=folder)
+
+
+def test_undo_leads_back_to_the_page_as_it_was_asked(tmp_path):
+    keep_demo(tmp_path)
+    page = CLIENT.get("/airframe", params={"aeroplane": "N0160T", "kept": "1"})
+    back = re.search(r'name="back" value="([^"]+)"', page.text)[1]
+    assert back == "/airframe?aeroplane=N0160T" and page.headers["cache-control"] == "no-store"
+    answer = CLIENT.post("/undo", data={"token": form_token("/airframe"), "entry": "1", "back": back}, follow_redirects=False)
+    assert (answer.status_code, answer.headers["location"]) == (303, back)
+
+
+def test_what_was_undone_is_told_no_more_and_is_not_undone_twice(tmp_path):
+    keep_demo(tmp_path)
+    sent = {"token": form_token("/airframe"), "entry": "1", "back": "/airframe"}
+    assert "Kept as entry 1" in CLIENT.get("/airframe?kept=1").text
+    assert CLIENT.post("/undo", data=sent, follow_redirects=False).status_code == 303
+    assert "Kept as entry 1" not in CLIENT.get("/airframe?kept=1").text
+    again = CLIENT.post("/undo", data=sent)
+    assert again.status_code == 422 and "Nothing was changed" in again.text and "Entry 1 was corrected by entry 2" in again.text
+
+
+@pytest.mark.parametrize("back", ["//evil.example", "/\\evil.example", "https://evil.example", "\r\n/x", "javascript:alert(1)"])
+def test_undo_never_leads_away(tmp_path, back):
+    keep_demo(tmp_path)
+    sent = {"token": form_token("/airframe"), "entry": "1", "back": back}
+    assert CLIENT.post("/undo", data=sent, follow_redirects=False).headers["location"].split("//")[0] in ("/", "/x")

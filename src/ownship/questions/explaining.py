@@ -100,8 +100,9 @@ def matched_lines(data: dict[str, Any], saved: str | None) -> list[str]:
 def _figures(model: Model) -> list[str]:
     """The key figures of a model, with their bands."""
     from ownship.calibration.diagnostics import key_figures
+    from ownship.words.figures import Figure
 
-    return [f"{f.name}: {f.value:,.1f} {f.unit} ({f.low:,.1f} to {f.high:,.1f})" for f in key_figures(model)]
+    return [f"{f.name}: {Figure(f.value, f.unit, f.low, f.high).text()}" for f in key_figures(model)]
 
 
 def _with_what_is_known(words: str) -> str:

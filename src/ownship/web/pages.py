@@ -28,6 +28,8 @@ THEME, YEAR_S = "ownship-theme", 31_536_000
 PART_OF_IMAGE = re.compile(r' role="graphics-[a-z]+"| aria-roledescription="[^"]*"')
 SCREENS = (("Flight", "/"), ("Cockpit", "/cockpit"), ("Airframe", "/airframe"), ("Measurements", "/measurements"),
            ("Modifications", "/modifications"), ("Maintenance", "/maintenance"), ("Log", "/log"))
+FLYING = ("verdict", "fuel", "load")
+CAUTIONS = {"Maintenance": ("maintenance",), "Airframe": ("load", "model"), "Log": ("fuel", "insurer", "rules")}
 MISSING = {"Not Found": "There is no such page.", "Method Not Allowed": "This page does not take that."}
 
 
@@ -38,7 +40,7 @@ def environment() -> Environment:
                         trim_blocks=True, lstrip_blocks=True)
     pages.filters.update(quantity=_quantity, spoken=_spoken, example=_example,
                          clock=lambda moment: moment.strftime("%H:%M") if moment else "")
-    pages.globals.update(shapes=SHAPES, strip=strip, cautions=cautions_for(("verdict", "fuel", "load")), built=built)
+    pages.globals.update(shapes=SHAPES, strip=strip, built=built)
     return pages
 
 
@@ -47,12 +49,20 @@ def page(request: Request, template: str, status: int = 200, /, **context: Any) 
     theme = theme_of(request)
     words = environment().get_template(template).render(
         request=request, theme=theme, screens=SCREENS, token=access.token_of(request),
-        **({"units": in_units.units_of(request), "themes": _themes(request)} | context))
+        **({"units": in_units.units_of(request), "themes": _themes(request), "cautions": _cautions(context.get("screen", ""))}
+           | context))
     response = HTMLResponse(words, status_code=status)
+    if "kept" in request.query_params:  # gone back to after an undo, the page must not tell of what no longer stands
+        response.headers["Cache-Control"] = "no-store"
     access.keep_token(request, response)
     if theme != request.cookies.get(THEME, "") and "theme" in request.query_params:
         response.set_cookie(THEME, theme, samesite="strict", max_age=YEAR_S)
     return response
+
+
+def _cautions(screen: str) -> tuple[str, ...]:
+    """What stands at the foot of a screen that names nothing of its own."""
+    return cautions_for(("verdict",))[:1] + cautions_for(CAUTIONS[screen]) if screen in CAUTIONS else cautions_for(FLYING)
 
 
 def theme_of(request: Request) -> str:

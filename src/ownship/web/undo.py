@@ -17,7 +17,7 @@ def back_to(path: str, number: int) -> Response:
 
 
 def just_kept(request: Request) -> dict[str, object] | None:
-    """The entry the address tells of, for _kept.html; None where it tells of none that stands."""
+    """The entry the address tells of, for _kept.html; None where it tells of none that stands (undone, or corrected since)."""
     from ownship.questions.record import open_record
 
     asked = request.query_params.get("kept", "")
@@ -26,11 +26,18 @@ def just_kept(request: Request) -> dict[str, object] | None:
     records = open_record()
     try:
         entry = records.entry(int(asked))
+        stands = all(e.corrects != entry.number for e in records.all(type(entry.body)))
     except OwnshipError:
         return None
     finally:
         records.close()
-    return {"number": entry.number, "kind": type(entry.body).__name__, "back": request.url.path}
+    return {"number": entry.number, "kind": type(entry.body).__name__, "back": _without_kept(request)} if stands else None
+
+
+def _without_kept(request: Request) -> str:
+    """The page as it was asked, the aeroplane and the view with it, but for the entry it tells of."""
+    here = request.url.remove_query_params("kept")
+    return f"{here.path}?{here.query}" if here.query else here.path
 
 
 @router.post("/undo", openapi_extra=form("entry", "back"))
