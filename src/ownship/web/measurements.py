@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
@@ -12,19 +13,19 @@ from fastapi.responses import JSONResponse, PlainTextResponse, Response
 from ownship.errors import BadInput, OwnshipError, UnreadableFile
 from ownship.questions import measuring, tracking
 from ownship.questions.airframe_record import Airframe, airframe, now_day, registrations
+from ownship.web import in_units, pages, undo
 from ownship.web import measurements_forms as forms
-from ownship.web import pages, undo
 from ownship.web.access import Sent, form
 from ownship.web.measurements_kinds import KINDS, kind_of
 from ownship.words.cautions import cautions_for
-from ownship.words.figures import number_text
+from ownship.words.figures import Figure
 
 router = APIRouter()
 SCREEN = "Measurements"
 DEMO = "demo"
 CAUTIONS = (*cautions_for(("verdict",))[:1], *cautions_for(("measuring", "model")))
-NEXT, BANDS = "what to measure next", "bands before and after your measurements"
-FIRST = (NEXT, BANDS)  # shown by themselves, not among the other headings
+NEXT, BANDS, TAUGHT = "what to measure next", "bands before and after your measurements", "with one kind of your rows left out"
+FIRST = (NEXT, BANDS, TAUGHT)  # shown by themselves, not among the other headings
 CHARTS = {"before-and-after": "bands before and after", "agreement-of-yours": "agreement of your measurements",
           "agreement-of-book": "agreement of the book's rows"}
 
@@ -62,14 +63,39 @@ def listed(request: Request, aeroplane: str = "", matched: str = "", drawn: str 
 def _list(request: Request, a: Airframe, matched: str = "", drawn: str = "", refusal: str = "", about: str = "") -> Response:
     found = measuring.changed(a) if matched or measuring.matched_already(a) else None
     return _shown(request, "measurements.html", a, 422 if refusal else 200, own=measuring.kept(a), kinds=KINDS, refusal=refusal,
-                  about=about, **_changed(a, found, bool(drawn)))
+                  about=about, **_changed(request, a, found, bool(drawn)))
 
 
-def _changed(a: Airframe, found: measuring.Changed | None, drawn: bool) -> dict[str, Any]:
+@dataclass(frozen=True)
+class Line:
+    """A key figure as the page shows it, in the units a person chose: the book's, before and after with their bands, and what
+    became of the band."""
+
+    name: str
+    book: str
+    before: str
+    after: str
+    band: str
+
+
+def _line(f: measuring.Before, units: in_units.Units) -> Line:
+    kind = "runway" if "over 50 ft" in f.name else ""
+
+    def text(value: float, low: float | None = None, high: float | None = None) -> str:
+        return in_units.shown(Figure(value, f.unit, low, high), units, kind).text()
+
+    share = f"{abs(100 * f.narrower_1):.0f}"
+    band = "as wide" if share == "0" else f"{share} % {'narrower' if f.narrower_1 > 0 else 'wider'}"
+    sides = [text(x.value, x.low, x.high) for x in (f.before, f.after)]
+    return Line(f.name, text(f.book), sides[0], sides[1], band)
+
+
+def _changed(request: Request, a: Airframe, found: measuring.Changed | None, drawn: bool) -> dict[str, Any]:
     """What the part about the matching shows; found None: not worked out yet."""
-    words = dict(found.words) if found else {}
-    return {"found": found, "next_ones": words.get(NEXT, ()), "others": [(k, v) for k, v in words.items() if k not in FIRST],
-            "charts": _drawings(a) if drawn else None, "number": number_text}
+    words, units = dict(found.words) if found else {}, in_units.units_of(request)
+    return {"found": found, "figures": [_line(f, units) for f in found.figures] if found else [],
+            "next_ones": words.get(NEXT, ()), "others": [(k, v) for k, v in words.items() if k not in FIRST],
+            "taught": words.get(TAUGHT, ()), "charts": _drawings(a) if drawn else None}
 
 
 def _drawings(a: Airframe) -> list[tuple[str, Any]]:
@@ -82,7 +108,7 @@ def _drawings(a: Airframe) -> list[tuple[str, Any]]:
 def matched(request: Request, aeroplane: str = "") -> Response:
     """The part of the page about the matching, worked out."""
     a = which(aeroplane)
-    return _shown(request, "_measurements_matched.html", a, **_changed(a, measuring.changed(a), drawn=False))
+    return _shown(request, "_measurements_matched.html", a, **_changed(request, a, measuring.changed(a), drawn=False))
 
 
 @router.get("/measurements/drawn")
