@@ -2,6 +2,7 @@
 
 import json
 import os
+import socket
 import tomllib
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -10,9 +11,11 @@ import pytest
 from made_up import flight
 
 from ownship.cli import main
+from ownship.errors import BadInput
 from ownship.ownership.entries import Setting
 from ownship.questions import keeping
 from ownship.questions.keeping import doctor
+from ownship.questions.places import write_whole
 from ownship.questions.record import NAME, open_record
 
 
@@ -84,6 +87,18 @@ def test_backup_and_restore_by_command(three, tmp_path, capsys):
     (tmp_path / "letter.txt").write_text("mine")
     assert "is no backup of a record" in refused(capsys, "backup", tmp_path / "letter.txt")
     assert told(capsys, "backup", tmp_path / "letter.txt", "--replace")["entries"] == 4
+
+
+def test_a_device_or_a_pipe_is_neither_read_nor_written_over(three, tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # a socket's name is short
+    with socket.socket(socket.AF_UNIX) as device:  # what is no file, and ends a wrong read at once
+        device.bind("device")
+        for words in (("backup", "device"), ("backup", "device", "--replace"), ("restore", "device"), ("log", "export", "device"),
+                      ("log", "export", "device", "--replace")):
+            assert "is a device" in refused(capsys, *words)
+        with pytest.raises(BadInput, match="is a device or a pipe"):  # what every paper and chart is written by
+            write_whole(Path("device"), b"")
+        assert not Path("device").is_file()
 
 
 def test_export_and_read_by_command(three, tmp_path, capsys, monkeypatch):

@@ -235,6 +235,8 @@ def _every(where: Path | None) -> tuple[Any, ...]:
 
 def _bytes(path: Path) -> bytes:
     try:
+        if path.exists() and not (path.is_file() or path.is_dir()):  # a device has no end
+            raise UnreadableFile(f"{path} is a device or a pipe; name a file.")
         return path.read_bytes()
     except OSError as error:
         raise UnreadableFile(f"{path} cannot be read: {error.strerror or error}.") from None

@@ -44,12 +44,15 @@ def replacing(path: Path) -> Iterator[Path]:
 
 
 def write_whole(path: Path, data: bytes, *, the_record: bool = False) -> None:
-    """Write a file so that it is there whole or not at all; never over the owner's record, unless that is what is put back."""
+    """Write a file so that it is there whole or not at all; never over the owner's record, unless that is what is put back, nor
+    over a device or a pipe."""
     from ownship.questions.record import NAME, record_folder
 
     target = path.absolute()
     if not the_record and target.parent.resolve() == record_folder().resolve() and target.name.startswith(NAME):
         raise BadInput(f"{path} is the record itself; name another file.")
+    if target.exists() and not (target.is_file() or target.is_dir()):
+        raise BadInput(f"{path} is a device or a pipe, which is not written over; name a file.")
     with replacing(path) as fresh, fresh.open("wb") as file:
         file.write(data)
         file.flush()

@@ -10,6 +10,8 @@ from ownship.errors import BadInput, UnreadableFile
 
 def refuse_foreign(target: Path, is_ours: Callable[[Path], bool], what: str, *, replace: bool) -> None:
     """Refuse to write over a file that is not one of ours; replace: the owner said that it may go (--replace)."""
+    if target.exists() and not target.is_file():  # a device has no end that could be read
+        raise BadInput(f"{target} is a device, a pipe or a folder; name a file.")
     if replace or not target.exists():
         return
     try:
@@ -34,4 +36,5 @@ def is_backup(path: Path) -> bool:
     """Whether a file is a backup of a record, whole or damaged in its record."""
     from ownship.store.backup import is_backup as ours
 
-    return ours(path.read_bytes())
+    with path.open("rb") as file:  # of a large file only what is needed is read
+        return ours(file)

@@ -11,7 +11,7 @@ import zlib
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, BinaryIO
 
 import tomlkit
 from sqlalchemy import func, select
@@ -66,10 +66,10 @@ def unpacked(data: bytes, name: str) -> tuple[Manifest, bytes]:
     return manifest, image
 
 
-def is_backup(data: bytes) -> bool:
-    """Whether bytes are a backup, whole or damaged in its record: its manifest reads."""
+def is_backup(file: BinaryIO) -> bool:
+    """Whether a file is a backup, whole or damaged in its record: its manifest reads."""
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        with zipfile.ZipFile(file) as archive:
             return bool(read_manifest(_member(archive, MANIFEST, LARGEST_MANIFEST, MANIFEST), MANIFEST))
     except (UnreadableFile, zipfile.BadZipFile, RuntimeError, NotImplementedError, zlib.error, EOFError, ValueError):
         return False
