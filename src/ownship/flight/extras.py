@@ -105,9 +105,15 @@ def landable(s: Situation, flown: Flown, level_m: float) -> tuple[Near, ...]:
     placed = [n for n in _off_route(s, s.near) if n.aerodrome.elevation_m is not None]
     glide_1 = min(BEST_GLIDE_1, _farthest_1(s, flown, min((n.aerodrome.elevation_m or 0.0 for n in placed), default=0.0)))
     asked = [n for n in placed if n.off_m <= max(NEAR_M, _above_m(s, n.aerodrome, level_m) * glide_1 + NODE_M)]
-    fits = suitable_all(s, s.calibrations, [(n.aerodrome, flown.take_off_kg - trip * n.along_m / whole) for n in asked])
+    fits = suitable_all(s, s.calibrations, [(_once_each(n.aerodrome), flown.take_off_kg - trip * n.along_m / whole) for n in asked])
     found = [n for n, good in zip(asked, fits, strict=True) if good]
     return tuple(sorted(found, key=lambda n: (n.along_m, n.aerodrome.ident)))
+
+
+def _once_each(aerodrome: Aerodrome) -> Aerodrome:
+    """An aerodrome without the ends that ask the same of a landing in calm air: both ways of a runway without a slope."""
+    ends = {(e.landing_length_m, e.slope_1, e.surface, e.closed, e.landing_allowed): e for e in aerodrome.ends}
+    return aerodrome if len(ends) == len(aerodrome.ends) else replace(aerodrome, ends=tuple(ends.values()))
 
 
 def _above_m(s: Situation, aerodrome: Aerodrome, level_m: float) -> float:

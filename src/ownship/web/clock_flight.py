@@ -28,7 +28,7 @@ from ownship.flight.judge_terrain import (
 )
 from ownship.flight.situation import Situation
 from ownship.flight.tanks import BurnPhase, TankPlan
-from ownship.units import to_si
+from ownship.units import from_si, to_si
 from ownship.words.figures import Figure, figure
 from ownship.world.geodesy import direct
 from ownship.world.sun import CIVIL_ZENITH_DEG, SUNSET_ZENITH_DEG
@@ -67,7 +67,7 @@ class Shown:
     stretches: tuple[Stretch, ...]
     climb: tuple[FloatArray, FloatArray]
     known: dict[tuple[float, float], Figure] = field(default_factory=dict)  # clearances by altitude and ground, worked out once
-    winds: dict[float, tuple[float, float]] = field(default_factory=dict)  # by altitude, likewise
+    winds: dict[float, tuple[Figure, Figure]] = field(default_factory=dict)  # by altitude, likewise
 
     @cached_property
     def phases(self) -> tuple[BurnPhase, ...]:
@@ -128,9 +128,10 @@ def _climb(s: Situation, flown: Flown) -> tuple[FloatArray, FloatArray]:
 def bands(f: Shown, draws: FloatArray, unit: str) -> list[Figure]:
     """(moment, draw) as figures: the middle flight, 5 and 95 % of the draws that can be flown."""
     ordered = np.sort(draws[:, f.good], axis=1)
-    low, high = (_quantile(ordered, share).tolist() for share in BAND_1)
-    return [figure(c, unit, min(a, c), max(b, c)) if b > a else figure(c, unit)
-            for c, a, b in zip(middles(draws), low, high, strict=True)]
+    centre = np.array(middles(draws))
+    low, high = (_quantile(ordered, share) for share in BAND_1)
+    shown = (from_si(x, unit).tolist() for x in (centre, np.minimum(low, centre), np.maximum(high, centre)))
+    return [Figure(c, unit, a, b) if wide else Figure(c, unit) for c, a, b, wide in zip(*shown, (high > low).tolist(), strict=True)]
 
 
 def _quantile(ordered: FloatArray, share: float) -> FloatArray:
@@ -277,11 +278,12 @@ def wind_at(f: Shown, x: Stretch, altitude_m: float | None) -> tuple[tuple[Figur
     if altitude_m is None or not f.s.air.known:
         return None, "no winds aloft are given"
     if altitude_m not in f.winds:
-        f.winds[altitude_m] = f.s.air.middle_wind(altitude_m)
-    (from_deg, speed), heights = f.winds[altitude_m], [w[0] for w in f.s.air.winds]
+        from_deg, speed = f.s.air.middle_wind(altitude_m)
+        f.winds[altitude_m] = Figure(from_deg % 360.0, "deg"), figure(speed, "kt")
+    heights = [w[0] for w in f.s.air.winds]
     words = ("of the lowest level given" if altitude_m < heights[0] - 1.0 else
              "of the highest level given" if altitude_m > heights[-1] + 1.0 else "")
-    return (Figure(from_deg % 360.0, "deg"), figure(speed, "kt")), words
+    return f.winds[altitude_m], words
 
 
 def light_of(sun_deg: float) -> str:
