@@ -258,6 +258,7 @@ def test_what_was_done_is_listed_and_can_be_withdrawn_by_its_day(begun):
     ("item", {"name": "x", "every": "1 year", "tolerance": "2 years"}, "longer than"),
     ("directive", {"name": "1", "title": "x", "first_due_landings": "-3"}, "First due at landings:"),
     ("ending", {"what": "insurance"}, "Last good day:"), ("ending", {"what": "insurance", "last_day": "soon"}, "Last good day:"),
+    ("done", {"by": "me"}, "What was done: nothing is chosen"), ("withdraw", {"why": "y"}, "What: nothing is chosen"),
     ("withdraw", {"name": "annual inspection"}, "Why:"), ("withdraw", {"name": "x", "why": "y"}, "no item"),
 ])
 def test_a_refusal_stands_beside_its_form_and_nothing_typed_is_lost(begun, form, fields, words):

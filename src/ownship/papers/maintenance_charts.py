@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from json import dumps
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -55,8 +56,14 @@ def ahead_chart(aeroplane: str, pairs: Iterable[tuple[Due, Forecast]], endings: 
     says = ["Square: by calendar. Circle: by hours, line: 5 to 95 %. Diamond: landings used up. Triangle: ends.",
             *([f"Not drawn, no date is known: {', '.join(unknown)}."] if unknown else []),
             *([f"Later than that: {', '.join(m.name for m in every if m not in shown)}."] if len(every) > len(shown) else [])]
-    told = [f"{'; '.join(_told(m) for m in shown)}."] if shown else []
-    return _svg([_panel(shown, on, last)], title, says, cautions_for(["maintenance"]), told)
+    return _drawn(tuple(shown), on, last, title, tuple(says))
+
+
+@lru_cache(maxsize=16)
+def _drawn(marks: tuple[Mark, ...], on: date, last: date, title: str, says: tuple[str, ...]) -> str:
+    """The SVG; kept for the next look, since drawing takes far longer than working out what is due."""
+    told = [f"{'; '.join(_told(m) for m in marks)}."] if marks else []
+    return _svg([_panel(marks, on, last)], title, says, cautions_for(["maintenance"]), told)
 
 
 def _of_item(d: Due, f: Forecast) -> Mark | None:

@@ -14,6 +14,7 @@ from ownship.questions import log_events, maintaining, maintaining_typed
 from ownship.web.access import Posted, Sent, form
 from ownship.web.maintenance_forms import (
     FOUND,
+    NOTHING,
     STEP,
     Form,
     Refusal,
@@ -55,6 +56,7 @@ def _page(request: Request, plane: str, typed: Mapping[str, Mapping[str, str]], 
     told = _asked(request, plane)
     texts: dict[str, Mapping[str, str]] = {"found": begun(FOUND), "step": {}, **typed}
     names = tuple((d["name"], d["name"]) for d in told["defects"])
+    names = (NOTHING, *names) if names else ()
     return shown(request, "defects.html", 422 if bad.words else 200, aeroplane=plane, told=told, states=STATES, refusal=bad,
                  texts=texts, found=FOUND, step=STEP, choices={"name": names},
                  chosen=ticked(request.query_params) or USES)

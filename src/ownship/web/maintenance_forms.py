@@ -19,6 +19,7 @@ from ownship.words.figures import Figure, number_text, sentence_case
 SCREEN = "Maintenance"
 DEMO = "demo"
 MOST_UNDONE, MOST_TOLD = 200, 50
+NOTHING = ("", "choose")  # first of a list: what is noted by mistake would pass for a fact
 _TOLD: dict[str, tuple[str, ...]] = {}  # what is to be told of the entries kept last, until their page is shown
 VIEWS = (("/maintenance", "What is due"), ("/maintenance/defects", "Defects"), ("/maintenance/electrical", "Electrical loads"),
          ("/maintenance/sale", "Selling sheet"))

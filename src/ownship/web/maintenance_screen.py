@@ -22,6 +22,7 @@ from ownship.web.maintenance_forms import (
     ENDING,
     FORMS,
     ITEM,
+    NOTHING,
     WITHDRAW,
     Form,
     Refusal,
@@ -150,7 +151,8 @@ def _names(f: Form, plane: str) -> tuple[tuple[str, str], ...]:
     if f not in (DONE, WITHDRAW) or not plane:
         return ()
     told = maintaining.due(plane).data
-    items = tuple((i["name"], f"{i['title']}{', directive ' + i['directive'] if i['directive'] else ''}") for i in told["items"])
+    items = tuple((i["name"], i["title"] + (f", directive {i['directive']}" if i["directive"] else "")) for i in told["items"])
+    items = (NOTHING, *items)
     if f is DONE:
         return (*items, (TOTALS, "only a reading of air time and landings"))
     ends = tuple((e["what"], f"{e['what']}, which ends") for e in told["endings"])
@@ -203,9 +205,16 @@ def _same(made: Any, old: Any) -> Any:
     return made
 
 
+def _chosen(sent: Posted, label: str) -> str:
+    """The item that was chosen; none stands chosen by itself."""
+    if not sent.text("name"):
+        raise BadInput(f"{label}: nothing is chosen; choose it from the list.")
+    return sent.text("name")
+
+
 def _done(sent: Posted, plane: str) -> maintaining.Told:
     return entries.done(entries.done_typed(
-        sent.text("name"), none_of(sent.text("day")), none_of(sent.text("hours")), landings_of(sent.text("landings")),
+        _chosen(sent, "What was done"), none_of(sent.text("day")), none_of(sent.text("hours")), landings_of(sent.text("landings")),
         none_of(sent.text("cost")), by=sent.text("by"), words=sent.text("words"), terminating=bool(sent.text("terminating")),
         anew=bool(sent.text("anew"))), plane)
 
@@ -219,9 +228,10 @@ def _ending(sent: Posted, plane: str) -> maintaining.Told:
 
 
 def _withdraw(sent: Posted, plane: str) -> maintaining.Told:
+    name = _chosen(sent, "What")
     if not sent.text("why"):
         raise BadInput("Why: it is empty; say why it no longer counts.")
-    return entries.withdraw(sent.text("name"), sent.text("why"), none_of(sent.text("day")), plane)
+    return entries.withdraw(name, sent.text("why"), none_of(sent.text("day")), plane)
 
 
 WRITE: dict[str, Callable[[Posted, str], maintaining.Told]] = {
