@@ -224,6 +224,31 @@ def test_measurements_kept_as_rows_are_said_and_stay_as_they_are(own):
     assert "rows of mine.csv" in refusal(enter(own, "static")) and airframe(REG).own_text == rows
 
 
+def test_a_file_of_inline_tables_takes_one_more(own):
+    a = airframe(REG)
+    text = 'static = [{ rpm = "2310 rpm", oat = "15 C", pressure_altitude = "500 ft", optical = true }]\n[record]\nsource = "me"\n'
+    keep_text(a.toml.replace("[book]\n", '[book]\nown = "mine.toml"\n'), a.effective, REG, a.rows_csv, text)
+    told = enter(own, "static")
+    assert told.status_code == 303, refusal(told)
+    number = told.headers["location"].split("kept=")[1]
+    assert len(listed()) == 2
+    assert send(own, f"/measurements/out?aeroplane={REG}", {"kind": "static", "index": "0", "base": number}).status_code == 303
+    assert len(listed()) == 1
+
+
+@pytest.mark.parametrize("text", ["level_run = 5\n", "[record]\nsource = 7\n", "x", "[record]\n", "record = []\n", "a = " + "[" * 2000])
+def test_a_file_brought_that_does_not_read_is_said_and_nothing_fails(own, text):
+    a = airframe(REG)
+    keep_text(a.toml.replace("[book]\n", '[book]\nown = "mine.toml"\n'), a.effective, REG, a.rows_csv, text)
+    for path in ("/measurements", "/measurements?matched=1&drawn=1", "/measurements/new/static", "/measurements/matched", "/measurements/drawn"):
+        page = own.get(path)
+        assert page.status_code == 200 and "/record-" not in page.text, path
+    assert "are refused" in own.get("/measurements").text and "are refused" in refusal(enter(own, "static"))
+    assert own.get("/measurements.json").json()["not_known"]
+    page = own.get("/modifications?pick=fairings")
+    assert page.status_code == 422 and "mine.toml" in page.text and "/record-" not in page.text
+
+
 def test_an_aeroplane_of_which_only_weights_are_kept_keeps_measurements_and_says_what_is_missing(client):
     text = '[record]\nsource = "papers"\n[identity]\nregistration = "N0500T"\n'
     keep_text(text, airframe("demo").effective, "N0500T")

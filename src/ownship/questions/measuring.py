@@ -15,6 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import Array
 
 from ownship.errors import BadInput, MissingKey, OutOfRange, OwnshipError, UnreadableFile
 
@@ -92,16 +94,20 @@ class Changed:
 
 def kept(a: Airframe) -> Kept:
     """The measurements kept with the record in force."""
+    from ownship.calibration.measured import read_measurements
+    from ownship.schema import read_toml
+
     name = _own_name(a)
     if name is None:
         return Kept()
     if not name.endswith(".toml"):
         return Kept(why=f"The measurements of this record are the rows of {name}; they are used, and changed in that file.")
     try:
+        read_measurements(read_toml(a.own_text, name))
         data = tomllib.loads(a.own_text)
-    except (ValueError, RecursionError):
-        return Kept(why=f"{name}, kept with this record, cannot be read; bring the record and its file again.")
-    source = data.get("record", {}).get("source", "")
+    except OwnshipError as error:
+        return Kept(why=f"The measurements kept with this record are refused: {error} Bring the record and its file again.")
+    source = data["record"]["source"]
     items = [_item(kind, i, table) for kind in KINDS for i, table in enumerate(data.get(kind, ()))]
     return Kept(str(source), tuple(items))
 
@@ -145,7 +151,7 @@ def add(registration: str, kind: str, table: Mapping[str, Any], source: str = ""
     if kind not in document:
         document[kind] = tomlkit.aot()
     rows: Any = document[kind]
-    fresh = tomlkit.table()
+    fresh: Any = tomlkit.inline_table() if isinstance(rows, Array) else tomlkit.table()
     for key, value in table.items():
         fresh[key] = _item_of(value)
     rows.insert(_place(kind, rows, table), fresh)
@@ -183,7 +189,13 @@ def _changeable(registration: str) -> Airframe:
 
 
 def _document(a: Airframe) -> tomlkit.TOMLDocument:
-    return tomlkit.parse(a.own_text) if _own_name(a) else tomlkit.document()
+    if not _own_name(a):
+        return tomlkit.document()
+    try:
+        return tomlkit.parse(a.own_text)
+    except (TOMLKitError, RecursionError, ValueError) as error:
+        raise UnreadableFile(f"The measurements cannot be written anew with their remarks kept ({str(error)[:120]}); change them "
+                             "in their file.") from None
 
 
 def _item_of(value: Any) -> Any:
@@ -340,8 +352,8 @@ def _changed(path: str, mark: str) -> Changed:
 
     try:
         fitted = calibrate(path)
-    except (MissingKey, OutOfRange) as error:
-        return Changed(why=str(error).replace(f"{path}: ", "").replace(path, "the record"))
+    except OwnshipError as error:
+        return Changed(why=str(error).replace(f"{path}: ", "").replace(path, "the record").replace(f"{Path(path).parent}/", ""))
     words = tuple((heading, tuple(lines)) for heading, lines in explain(path, fitted).items())
     _SEEN.add((path, mark))
     return Changed(_figures(path, fitted), words, tuple(matched_lines(to_json(fitted), None)))
@@ -370,5 +382,5 @@ def _charts(path: str, mark: str) -> tuple[tuple[str, str], ...]:
 
     try:
         return tuple(calibration_charts(path, calibrate(path)).items())
-    except (MissingKey, OutOfRange, UnreadableFile):
+    except OwnshipError:
         return ()

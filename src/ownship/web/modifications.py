@@ -82,10 +82,10 @@ def ask(request: Request) -> Answered:
     try:
         return _answered(asked, chosen_of(asked))
     except OwnshipError as error:
-        words, wrong = str(error), ""
+        words, wrong = str(error).replace(f"{rows_of_record(asked.a)}/", ""), ""
         if words.startswith("--claim"):
             words, wrong = words.replace("--claim", "A seller's figure"), "claim"
-        elif isinstance(error, MissingSource):
+        elif isinstance(error, MissingSource) and words.startswith("the modification"):
             words, wrong = NO_SOURCE, f"{written.NAME}.source"
         elif written.any_typed(texts):
             words, wrong = forms.explained(words, written.WRITTEN, {})
