@@ -81,3 +81,13 @@ def test_undo_never_leads_away(tmp_path, back):
     keep_demo(tmp_path)
     sent = {"token": form_token("/airframe"), "entry": "1", "back": back}
     assert CLIENT.post("/undo", data=sent, follow_redirects=False).headers["location"].split("//")[0] in ("/", "/x")
+
+
+def test_maintenance_too_tells_of_nothing_undone(tmp_path):
+    keep_demo(tmp_path)
+    token, here = form_token("/airframe"), "/maintenance?aeroplane=N0160T"
+    sent = {"token": token, "aeroplane": "N0160T", "place": "USA", "item0": "1", "item3": "1"}
+    kept = CLIENT.post("/maintenance/starter", data=sent, follow_redirects=False).headers["location"]
+    assert "Undo" in CLIENT.get(kept).text
+    CLIENT.post("/maintenance/undo", data={"token": token, "entries": kept.split("kept=")[1], "back": here})
+    assert "Undo" not in CLIENT.get(kept).text

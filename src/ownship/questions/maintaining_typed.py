@@ -83,10 +83,11 @@ def defect_steps(aeroplane: str, folder: Path | None = None) -> list[dict[str, A
 
 
 def is_kept(number: int, folder: Path | None = None) -> bool:
-    """Whether the record has an entry of maintenance of this number."""
+    """Whether an entry of maintenance of this number is the latest word on its matter: neither undone nor corrected since."""
     with opened(folder) as records:
         try:
-            return isinstance(records.entry(number).body, MINE)
+            body = records.entry(number).body
+            return isinstance(body, MINE) and all(e.corrects != number for e in records.all(type(body)))
         except OwnshipError:
             return False
 
