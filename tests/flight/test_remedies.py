@@ -425,3 +425,10 @@ def test_where_the_air_is_that_of_another_hour_the_answer_says_when_it_would_do(
     found = remedies(altered(demo(), data))
     assert not found.remedies
     assert "more are not known" in found.words and "it would first be met leaving at 05:" in found.words
+
+
+def test_what_misses_by_a_hair_in_the_screening_is_assessed_in_full():
+    """Found by brute force: 4,099.8 ft doubly covered of 4,100 ft, which the parabola between the nodes takes for too much."""
+    s = varied(148)
+    found = remedies(s, assess(s)).remedies
+    assert found[0].verdict == "within limits" and found[0].cost == 2.0

@@ -66,11 +66,12 @@ class Remedy:
 
 @dataclass(frozen=True)
 class Option:
-    """A set of changes with its cost, time included, and the verdict of the screening."""
+    """A set of changes with its cost, time included, and the verdict of the screening; near: where a hair is let pass."""
 
     changes: tuple[int, ...]
     cost: float
     verdict: int
+    near: int
 
 
 @dataclass(frozen=True)
@@ -110,12 +111,13 @@ def remedies(s: Situation, before: Assessment | None = None, most: int = MOST,
     for aim in (IS_WITHIN, IS_TIGHT) if before.verdict != TIGHT else (IS_WITHIN,):
         options = screened(screen, changes, costs_of(s), aim=aim)
         say(f"{len(options)} combinations screened")
-        least = max(aim, ORDER.index(reachable))
-        for option in islice(_worth_trying(options, aim, changes), MOST_ASSESSED):
+        least, given = max(aim, ORDER.index(reachable)), list[frozenset[int]]()
+        for option in islice(_worth_trying(options, aim, changes, given), MOST_ASSESSED):
             remedy = confirmed(s, before, [changes[i] for i in option.changes], option.cost, ORDER[least], judge)
             tried += 1
             say(f"{tried} assessed in full, {len(found)} confirmed")
             if remedy is not None:
+                given.append(frozenset(option.changes))
                 found.append(remedy)
             if len(found) >= most:
                 break
@@ -164,11 +166,13 @@ def _rated(screen: Screen, changes: Sequence[Change], costs: dict[str, float], s
     can_be = np.nonzero(verdict <= aim)[0]
     verdict[can_be] = np.maximum(verdict[can_be], screen.runways_at_best(every.where(can_be)))
     can_be = np.nonzero(verdict <= aim)[0]
-    rated = screen.rate(every.where(can_be))
+    rated, near = screen.rate(every.where(can_be)), verdict.copy()
+    near[can_be] = rated.near
     verdict[can_be], later[can_be] = rated.verdict, np.maximum(rated.time_s - usual_s, 0.0) / 60.0 * costs["minute"]
     price = np.array([c.cost for c in changes])
     cost = sum((price[column] for column in sets.T), np.zeros(len(sets))) + later
-    return [Option(tuple(c), x, v) for c, x, v in zip(sets.tolist(), cost.tolist(), verdict.tolist(), strict=True)]
+    return [Option(tuple(c), x, v, n)
+            for c, x, v, n in zip(sets.tolist(), cost.tolist(), verdict.tolist(), near.tolist(), strict=True)]
 
 
 def _hopeful(screen: Screen, changes: Sequence[Change], sets: IntArray) -> IntArray:
@@ -209,19 +213,21 @@ def _digits(code: int, base: int) -> tuple[int, ...]:
     return (*_digits(code // base, base), code % base) if code else ()
 
 
-def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change]) -> Iterator[Option]:
+def _worth_trying(options: Sequence[Option], aim: int, changes: Sequence[Change], given: list[frozenset[int]]) -> Iterator[Option]:
     """Options that reach the aim, cheapest first, without those that only add to one already given, and not more than
-    two of the same make (same kinds on the same parts)."""
-    given: list[frozenset[int]] = []
+    two of the same make (same kinds on the same parts). Those that miss it by a hair are tried too, a few, and count as
+    given only where whoever asks adds them."""
     makes: dict[tuple[Any, ...], int] = {}
     for option in options:
-        if option.verdict > aim:
+        if option.near > aim:
             continue
         chosen = frozenset(option.changes)
         if any(g <= chosen for g in given):
             continue
-        make = tuple(sorted((changes[i].kind, *sorted(changes[i].touches)) for i in option.changes))
-        given.append(chosen)
+        sure = option.verdict <= aim
+        make = (sure, *sorted((changes[i].kind, *sorted(changes[i].touches)) for i in option.changes))
+        if sure:
+            given.append(chosen)
         if makes.get(make, 0) >= 2:
             continue
         makes[make] = makes.get(make, 0) + 1

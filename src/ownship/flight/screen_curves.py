@@ -16,6 +16,7 @@ from ownship.words.verdicts import ADVICE, ORDER
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int_]
 NODES = 3
+EASE_1 = 0.01  # of what a room spans over the nodes: more than the parabola is off by between them
 
 
 @dataclass(frozen=True)
@@ -33,13 +34,16 @@ class Curve:
         return bool(np.isfinite(self.outside).all() and np.isfinite(self.inside).all())
 
 
-def judged_at(curves: Sequence[Curve], which: IntArray, share: FloatArray, shift: FloatArray) -> IntArray:
-    """Verdict index at places between the nodes (0 to NODES - 1), the rooms moved by `shift`; which: each one's curve."""
+def judged_at(curves: Sequence[Curve], which: IntArray, share: FloatArray, shift: FloatArray, ease_1: float = 0.0) -> IntArray:
+    """Verdict index at places between the nodes (0 to NODES - 1), the rooms moved by `shift`; which: each one's curve.
+
+    ease_1: this share of what the room spans over the nodes is let pass, for what the parabola may be off by.
+    """
     outside, inside, verdict, advice = (np.array([getattr(c, name) for c in curves])
                                         for name in ("outside", "inside", "verdict", "advice"))
     low, high = (np.clip(f(share).astype(int), 0, NODES - 1) for f in (np.floor, np.ceil))
     stated = np.maximum(verdict[which, low], verdict[which, high])
-    out, inn = (parabola(x[which].T, share) + shift for x in (outside, inside))
+    out, inn = (parabola(x[which].T, share) + shift + ease_1 * np.ptp(x, axis=1)[which] for x in (outside, inside))
     measured = np.where(out < 0, np.where(advice, IS_TIGHT, IS_OUTSIDE)[which], np.where(inn >= 0, IS_WITHIN, IS_TIGHT))
     return np.where((np.isnan(outside).any(axis=1) | np.isnan(inside).any(axis=1))[which], stated, measured)
 

@@ -26,7 +26,7 @@ from ownship.flight.changes import air_by_the_hour, is_person
 from ownship.flight.flown import Flown
 from ownship.flight.fuel import on_board
 from ownship.flight.runways import JudgedEnd
-from ownship.flight.screen_curves import NODES, Curve, Profile, curve_of, judged_at, moved, parabola, share_of, together
+from ownship.flight.screen_curves import EASE_1, NODES, Curve, Profile, curve_of, judged_at, moved, parabola, share_of, together
 from ownship.flight.screen_load import IS_NOT_KNOWN, IS_OUTSIDE, IS_WITHIN, LEFT, LoadScreen
 from ownship.flight.situation import Situation
 from ownship.units import from_si, to_si
@@ -62,9 +62,11 @@ class Candidates:
 
 @dataclass(frozen=True)
 class Screened:
-    """Per candidate: verdict index into ORDER, the ids of limits with their verdict index, block time (s)."""
+    """Per candidate: verdict index into ORDER, the same where a hair is let pass (near: the full assessment may decide
+    otherwise), the ids of limits with their verdict index, block time (s)."""
 
     verdict: IntArray
+    near: IntArray
     by_limit: dict[str, IntArray]
     time_s: FloatArray
 
@@ -148,17 +150,23 @@ class Screen:
         burn, time = (x + np.array([getattr(way, name) for way in ways])[which]
                       for x, name in ((burn, "burn_m3"), (time, "time_s")))
         landing = share_of(base.landing_kg, ramp - burn * self.aboard.density_kg_m3)
-        for id_ in dict.fromkeys(i for way in ways for i in way.curves):
+        by_curve, near = dict.fromkeys(i for way in ways for i in way.curves), np.zeros(n, dtype=int)
+        for id_ in by_curve:
             has = np.array([id_ in way.curves for way in ways])
             at = np.nonzero(has[which])[0]
             place = (landing if id_.startswith(LANDING_IDS) else share)[at]
             shift = more[at] if id_.startswith(FUEL_IDS) else np.zeros(at.size)
             curves = [way.curves[id_] for way in ways if id_ in way.curves]
-            found[id_] = np.zeros(n, dtype=int)
-            found[id_][at] = judged_at(curves, (np.cumsum(has) - 1)[which[at]], place, shift)
+            found[id_], eased = np.zeros(n, dtype=int), np.zeros(n, dtype=int)
+            of = (np.cumsum(has) - 1)[which[at]]
+            found[id_][at] = judged_at(curves, of, place, shift)
+            if found[id_].any():
+                eased[at] = judged_at(curves, of, place, shift, EASE_1)
+                near = np.maximum(near, eased)
         found |= self._load.verdicts(candidates.stations, candidates.usable_m3, burn)
         found["tanks"] = self._tanks(candidates)
-        return Screened(np.max(list(found.values()), axis=0), found, time)
+        exact = np.max([v for k, v in found.items() if k not in by_curve], axis=0)
+        return Screened(np.max(list(found.values()), axis=0), np.maximum(exact, near), found, time)
 
     def at_best(self, candidates: Candidates) -> IntArray:
         """A verdict that no way of flying betters, (candidate,): stations, weight and balance at the ramp and without fuel.
@@ -196,7 +204,7 @@ class Screen:
         for id_ in (f"runway.take_off.{names[0]}", f"runway.landing.{names[1]}", f"runway.leave_again.{names[1]}"):
             if id_ in base.curves:
                 place = np.nan_to_num(landing if id_.startswith(LANDING_IDS) else share)
-                found = np.maximum(found, judged_at([base.curves[id_]], first, place, np.zeros(share.size)))
+                found = np.maximum(found, judged_at([base.curves[id_]], first, place, np.zeros(share.size), EASE_1))
         return found
 
     def runways_lost(self, candidates: Candidates) -> NDArray[np.bool_]:
