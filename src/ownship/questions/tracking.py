@@ -47,7 +47,8 @@ def tables_of(proposed: dict[str, list[str]]) -> list[tuple[str, dict[str, Any]]
     import tomllib
 
     found = tomllib.loads("\n".join(proposed.get(PASTE, ())))
-    return [(kind, {k: v for k, v in table.items() if not str(v).startswith("?")}) for kind, tables in found.items() for table in tables]
+    return [(kind, {k: v for k, v in table.items() if not str(v).startswith("?")})
+            for kind, tables in found.items() for table in tables]
 
 
 def _believable(points: TrackPoints) -> tuple[TrackPoints, int]:

@@ -108,7 +108,8 @@ def amended(aeroplane: str | None = None, on: str | None = None, since: str | No
 
 def amendment(aeroplane: str | None = None, on: str | None = None, since: str | None = None, out: str | None = None,
               metric: bool = False, folder: Path | None = None) -> Told:
-    """The amendment draft of a day, into a file where one is named (.csv: as CSV, .pdf: as a paper); nothing is written where nothing changed."""
+    """The amendment draft of a day, into a file where one is named (.csv, .pdf, else text); nothing is
+    written where nothing changed."""
     from ownship.ownership.amendment import amendment as drawn
     from ownship.papers.amendment import amendment_json, amendment_lines, amendment_sentence
     from ownship.questions.places import write_whole
