@@ -149,7 +149,8 @@ class _Asked:
     def judged(self) -> list[Distance]:
         """The distance of each end."""
         weights = np.broadcast_to(np.median(self.weight_kg, axis=-1), len(self.grounds))
-        chains = _chains(self.operation, self.grounds, self.surfaces, self.by, weights)
+        credited = [_as_the_table_credits(self.operation, g, self.by) for g in self.grounds]
+        chains = _chains(self.operation, credited, self.surfaces, self.by, weights)
         draws = [_calm(m, self.operation, self.grounds, self.weight_kg) for m in self.by.models()]
         return [self._one(g, s, float(w), c, d)
                 for g, s, w, c, *d in zip(self.grounds, self.surfaces, weights, chains, *draws, strict=True)]
@@ -247,11 +248,18 @@ def _book_figure(operation: Operation, ground: Ground, weight_kg: float,
     steps = [ChainStep(f"book figure at {at}", quantity_text(found.value, "ft"), f"handbook: {found.words}")]
     if found.status != "lighter":
         return found.value, steps, "", found.value
-    lighter, reference = (_median(_calm(by.book.middle, operation, [ground], np.array([w]), noise=False)[0])
+    there = _as_the_table_credits(operation, ground, by)
+    lighter, reference = (_median(_calm(by.book.middle, operation, [there], np.array([w]), noise=False)[0])
                           for w in (weight_kg, found.reference_weight_kg))
     ratio = min(lighter / reference, 1.0)
     steps.append(ChainStep("lighter than the table, by the model", f"x {ratio:.2f}", "model"))
     return found.value * ratio, steps, "", found.value
+
+
+def _as_the_table_credits(operation: Operation, ground: Ground, by: Calibrations) -> Ground:
+    """The ground with air no colder and no lower than the table begins, for factors on its edge row: colder is then no worse."""
+    kind = _kind(operation)
+    return replace(ground, air=by.table.at_least(kind, ground.air)) if by.table is not None and by.table.has(kind) else ground
 
 
 def _calm(model: Model, operation: Operation, grounds: Sequence[Ground], weight_kg: FloatArray, *,

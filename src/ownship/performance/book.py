@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Literal
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from ownship.performance.rows import Rows
 from ownship.performance.surfaces import PAVED_DRY
+from ownship.physics.atmosphere import Air
 from ownship.units import from_si
 
 FloatArray = NDArray[np.float64]
@@ -52,6 +53,12 @@ class BookTable:
     def has(self, kind: str) -> bool:
         """Whether the book prints more than a single row of this kind."""
         return kind in self.tables
+
+    def at_least(self, kind: str, air: Air) -> Air:
+        """The air, no lower and no colder than the table's first rows: what credits no more than the table does."""
+        t = self.tables[kind]
+        return replace(air, pressure_altitude_m=np.maximum(air.pressure_altitude_m, t.altitude_m[0]),
+                       temperature_k=np.maximum(air.temperature_k, t.temperature_k[0]))
 
     def lookup(self, kind: str, pressure_altitude_m: float, temperature_k: float, weight_kg: float) -> BookFigure:
         """The table's figure, linear in pressure altitude, temperature and weight. Checks: PF-01, PF-09."""
