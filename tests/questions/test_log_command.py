@@ -204,6 +204,22 @@ def test_passengers_that_nobody_noted_are_not_none(capsys):
     assert [e.body.passengers for e in kept()] == [None, 0]
 
 
+def test_one_pilot_does_not_fly_two_aeroplanes_at_once(capsys, tmp_path):
+    told(capsys, *FIRST, "--pilot", "A. Owner")
+    other = [*FIRST[:3], "N77ZZ", *FIRST[4:], "--other-aeroplane"]
+    said = refused(capsys, *other, "--pilot", "a.  owner")
+    assert "a. owner flew N0160T from 2026-07-11 21:00Z to 22:05Z (entry 1), and cannot fly N77ZZ meanwhile" in said
+    told(capsys, *other, "--pilot", "B. Partner")
+    assert "cannot fly N77ZZ meanwhile" in refused(capsys, "log", "correct", "2", "pilot=A. Owner")
+    told(capsys, "log", "correct", "1", "pilot=a. owner")  # beside itself it is no other
+    told(capsys, *[x.replace("T15:00", "T16:05").replace("T16:05-06:00", "T16:05-06:00") if x == FIRST[9] else
+                   x.replace("T16:05", "T17:05") if x == FIRST[11] else x for x in other], "--pilot", "A. Owner")
+    path = tmp_path / "two.csv"
+    path.write_text(CSV + "13/04/2026,N0161T,KMYL,KBOI,22:00,22:20,1,é owner,7\n", encoding="utf-8")
+    code, _, err = run(capsys, "log", "import", str(path), *MAPS, "--zone", "place", "--dates", "dmy", "--other-aeroplane")
+    assert code == 2 and "line 4: é owner flew N0160T" in err and "(line 3)" in err
+
+
 def test_a_replaced_tachometer_lets_the_readings_begin_again(capsys):
     told(capsys, *FIRST, "--tachometer", "1500.0 1500.9")
     again = ("log", "add", "--from", "KU79", "--to", "KBOI", "--off-blocks", "2026-07-14T15:00-06:00", "--on-blocks",

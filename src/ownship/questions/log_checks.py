@@ -54,8 +54,37 @@ def refuse_flights(new: list[Placed], entries: tuple[Entry, ...], without: int |
     if ahead is not None:
         raise BadInput(f"Nothing was written. {ahead.where}: the flight ends {ahead.flight.on_blocks:%Y-%m-%d %H:%M}Z, which lies "
                        "ahead; the record keeps what has happened.")
+    _refuse_two_places(new, entries, without)
     _refuse_fuel(new, entries)
     _refuse_seats(new, entries)
+
+
+def _refuse_two_places(new: list[Placed], entries: tuple[Entry, ...], without: int | None) -> None:
+    """One pilot in two aeroplanes at once: of one of them the aeroplane, the pilot or the time is wrong."""
+    from ownship.ownership.entries import Flight, of_kind
+    from ownship.ownership.flights import Placed
+
+    by: dict[str, list[tuple[Placed, bool]]] = {_name(p.flight.pilot): [] for p in new if p.flight.pilot.strip()}
+    kept = (Placed(f"entry {e.number}", e.aeroplane, f, False) for e, f in of_kind(entries, Flight) if e.number != without)
+    for p, is_new in (*((k, False) for k in kept), *((n, True) for n in new)):
+        if (of := by.get(_name(p.flight.pilot))) is not None:
+            of.append((p, is_new))
+    for of in by.values():
+        of.sort(key=lambda x: x[0].flight.off_blocks)
+        last = of[0]
+        for this in of[1:]:
+            one, other = last[0], this[0]
+            if other.flight.off_blocks < one.flight.on_blocks and one.aeroplane != other.aeroplane and (last[1] or this[1]):
+                mine, beside = (other, one) if this[1] else (one, other)
+                raise BadInput(f"Nothing was written. {mine.where}: {mine.flight.pilot} flew {beside.aeroplane} from "
+                               f"{beside.flight.off_blocks:%Y-%m-%d %H:%M}Z to {beside.flight.on_blocks:%H:%M}Z ({beside.where}), "
+                               f"and cannot fly {mine.aeroplane} meanwhile; correct the pilot or the times.")
+            last = max(last, this, key=lambda x: x[0].flight.on_blocks)
+
+
+def _name(pilot: str) -> str:
+    """A pilot's name as one compares it: letter case and spaces do not matter."""
+    return " ".join(pilot.split()).casefold()
 
 
 def _refuse_seats(new: list[Placed], entries: tuple[Entry, ...]) -> None:
