@@ -95,3 +95,13 @@ def test_a_flight_with_nobody_aboard_has_no_detours_either():
 def test_a_folder_that_cannot_be_made_is_one_sentence(tmp_path):
     with pytest.raises(BadInput, match=r"--write: .* cannot be made: .*; name another folder"):
         write_requests(tmp_path / "missing" / "below", Found((), "", 0, 0))
+
+
+def test_a_tank_plan_that_nothing_makes_known_is_what_the_answer_names():
+    """An aeroplane without [selector]: which tank feeds when is not known, whatever is changed."""
+    start = demo_aeroplane().index("[selector]")
+    end = demo_aeroplane().index("\n[", start)
+    s = situation(demo_aeroplane()[:start] + demo_aeroplane()[end:], demo_flight())
+    found = search(s, assess(s))
+    assert not found.remedies
+    assert "Not known whatever is changed: imbalance of the tanks: The record has no selector" in found.words

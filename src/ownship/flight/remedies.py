@@ -34,6 +34,7 @@ Judge = Callable[[Situation], Assessment]
 MOST, MOST_ASSESSED = 5, 14
 MOST_NAMED = 2  # limits told one by one where all could be met, but not at once
 HOURLESS = ("weight.", "cg.", "station.", "group.", "level.", "people", "record.defect.", "record.maintenance.")
+OF_TANKS = ("imbalance", "tanks.plan", "fuel.tank.", "fuel.feed.")
 BLOCK = 8192
 BURN_ONLY = ("altitude", "power", "mixture")  # what reaches the runways only by the fuel burnt
 
@@ -325,5 +326,8 @@ def _where(m: Margin) -> str:
 
 
 def _never(rated: Screened, blocked: Sequence[Margin]) -> list[Margin]:
-    """The limits that no combination brings inside."""
-    return [m for m in blocked if m.id in rated.by_limit and int(rated.by_limit[m.id].min()) > IS_TIGHT]
+    """The limits that no combination brings inside; those of the tank plan are screened as one."""
+    def screened_as(m: Margin) -> str:
+        return "tanks" if m.id.startswith(OF_TANKS) else m.id
+
+    return [m for m in blocked if screened_as(m) in rated.by_limit and int(rated.by_limit[screened_as(m)].min()) > IS_TIGHT]
