@@ -84,20 +84,20 @@ def parse(text: object, dimension: str, field: str = "the value") -> float:
     Tokens are matched without regard to case inside their own dimension. Raises UnitError with one
     sentence when the number, the unit or its kind is wrong; nan and inf are refused.
     """
-    allowed = " ".join(TABLE[dimension])
+    allowed, named = " ".join(TABLE[dimension]), f"{'an' if dimension[0] in 'aeiou' else 'a'} {dimension}"
     if not isinstance(text, str):
-        raise UnitError(f"{field}: {text!r} has no unit; write a {dimension} in one of: {allowed}.")
+        raise UnitError(f"{field}: {text!r} has no unit; write {named} in one of: {allowed}.")
     if dimension == "time" and (clock := _CLOCK.match(text)):
         return int(clock[1]) * 3600.0 + int(clock[2]) * 60.0
     match = _NUMBER.match(text)
     if not match:
         raise UnitError(f"{field}: {text!r} is not a number with a unit; "
-                        f"write a {dimension} in one of: {allowed}.")
+                        f"write {named} in one of: {allowed}.")
     number, unit = float(match[1]), match[2]
     if not math.isfinite(number):
         raise UnitError(f"{field}: {text!r} is not a finite number.")
     if not unit:
-        raise UnitError(f"{field}: {text!r} has no unit; write a {dimension} in one of: {allowed}.")
+        raise UnitError(f"{field}: {text!r} has no unit; write {named} in one of: {allowed}.")
     for token, (factor, offset) in TABLE[dimension].items():
         if token.lower() == unit.lower():
             return number * factor + offset

@@ -263,7 +263,7 @@ def test_an_aeroplane_of_which_only_weights_are_kept_keeps_measurements_and_says
 
 def test_a_refusal_names_its_field_keeps_what_was_typed_and_keeps_nothing(own):
     page = enter(own, "level_run", **{"legs.2.track": "250", "note": "rough air"})
-    assert refusal(page) == "Leg 3: track over the ground: '250' has no unit; write a angle in one of: deg."
+    assert refusal(page) == "Leg 3: track over the ground: '250' has no unit; write an angle in one of: deg."
     assert 'href="#field-level_run-legs-2-track"' in page.text and 'value="rough air"' in page.text and 'value="250"' in page.text
     assert listed() == []
 
