@@ -100,6 +100,8 @@ def test_a_hand_over_carries_fuel_oil_keys_and_settles_by_the_meter(client):
     assert "332.50 USD" in shown  # 3.5 h of 95
     assert "left 9.0 usgal usable, dipstick" in shown and "not noted" in shown
     assert client.get("/log/hand-over.json").json()["before"]["to"] == "Anne"
+    undone = send(client, "/undo", {"entry": "3", "back": "/log/hand-over"})
+    assert undone.status_code == 422 and "counts its hours from this hand-over" in undone.text  # its money rests on the first
 
 
 @pytest.mark.parametrize(("fields", "words"), [({"to": ""}, "To"), ({"to": "Ben", "reading": "x"}, "Reading"), ({"to": "Ben", "oil": "99 qt"}, "Oil"),

@@ -43,13 +43,9 @@ def _without_kept(request: Request) -> str:
 @router.post("/undo", openapi_extra=form("entry", "back"))
 def undo(request: Request, sent: Sent) -> Response:
     """Withdraw the entry that was just kept, and show the page it came from again."""
-    from ownship.questions.record import open_record
+    from ownship.questions.logging_flights import withdraw
 
-    records = open_record()
-    try:
-        number = sent.text("entry")
-        records.withdraw(int(number) if number.isascii() and number.isdigit() and len(number) < 10 else 0, "undone on the screen")
-    finally:
-        records.close()
+    number = sent.text("entry")
+    withdraw(int(number) if number.isascii() and number.isdigit() and len(number) < 10 else 0, "undone on the screen")
     path = sent.text("back")
     return RedirectResponse(path if path.startswith("/") and not path.startswith(("//", "/\\")) else "/", status_code=303)
