@@ -238,7 +238,7 @@ def test_a_year_by_month_and_kind_with_a_running_total():
     assert [m.month for m in year.months] == ["2026-01", "2026-02", "2026-03", "2026-04"]
     assert [m.spent for m in year.months] == [(180, 0, 0, 200, 0), (0, 10, 0, 200, 0), (0, 0, 1500, 200, 200), (0, 0, 0, 200, 0)]
     assert [m.running for m in year.months] == [380, 590, 2490, 2690] and year.total == 2690
-    assert year.words == ("1 entries of fuel and oil of the year have no price noted and are in no figure.",)
+    assert year.words == ("1 entry of fuel and oil of the year has no price noted and is in no figure.",)
     assert s.years(entries, REG, 2025, ON) == () and s.years(entries, REG, 2027, ON) == ()
 
 

@@ -302,7 +302,7 @@ def test_an_option_that_a_kind_does_not_use_is_refused(kept, capsys):
 def test_a_reading_of_total_time_is_no_unpaid_maintenance(kept):
     keep(kept, HANGAR, MaintenanceDone("total time", date(2024, 1, 6), 1000.0), MaintenanceDone("annual", date(2024, 1, 7), 1000.0))
     words = costing.costs(year=2024, folder=kept, on=ON).data["years"][0]["words"]
-    assert words == ["1 entries of maintenance of the year have no price noted and are in no figure."]
+    assert words == ["1 entry of maintenance of the year has no price noted and is in no figure."]
 
 
 def test_a_cost_says_what_it_does_to_the_one_before(kept, capsys):

@@ -89,7 +89,8 @@ def trend(kind: str, entries: Sequence[Entry], label: str = "") -> Trend:
     if not (np.isfinite(time).all() and np.isfinite(value).all() and (ratio > 0).all()):
         raise BadInput(f"{name}: an entry has no finite time or value, or a reduction that is not above zero; correct it.")
     if len(set(time.tolist())) < LEAST:
-        words = f"{name}: {len(entries)} {'entry is' if len(entries) == 1 else 'entries are'} too few to show a trend; {LEAST} at different engine times are needed."
+        some = "1 entry is" if len(entries) == 1 else f"{len(entries)} entries are"
+        words = f"{name}: {some} too few to show a trend; {LEAST} at different engine times are needed."
         return Trend(kind, label, len(entries), np.nan, np.nan, np.nan, np.nan, False, _sentence(words))
     slope, low, high = (x * PER_S for x in slope_band(time, value))
     now = float(np.median(value - slope / PER_S * (time - time.max())))

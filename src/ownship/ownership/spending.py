@@ -118,8 +118,10 @@ def _unpriced(kept: Sequence[Entry], year: int) -> tuple[str, ...]:
                 and e.moment.year == year)
     done = sum(1 for e in kept if isinstance(e.body, MaintenanceDone) and e.body.cost is None and e.body.day.year == year
                and e.body.name != TOTALS)
-    return tuple(f"{count} {what} of the year have no price noted and are in no figure." for count, what in
-                 ((fills, "entries of fuel and oil"), (done, "entries of maintenance")) if count)
+    def words(count: int, what: str) -> str:
+        head, have, are = ("entry", "has", "is") if count == 1 else ("entries", "have", "are")
+        return f"{count} {head} of {what} of the year {have} no price noted and {are} in no figure."
+    return tuple(words(count, what) for count, what in ((fills, "fuel and oil"), (done, "maintenance")) if count)
 
 
 # ---- what was really bought
