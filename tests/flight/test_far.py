@@ -3,6 +3,7 @@
 No published figures exist; the requests are the demo's, sent further (invented).
 """
 
+import re
 import warnings
 from datetime import date
 
@@ -13,11 +14,12 @@ from ownship.errors import BadInput, NotPossible
 from ownship.flight import tank_search
 from ownship.flight.alter import altered
 from ownship.flight.assessment import assess, flights_of
-from ownship.flight.remedies import Found
+from ownship.flight.remedies import Found, screen_of
 from ownship.flight.rows import _low_end
 from ownship.flight.tank_rules import Moment
 from ownship.questions.check import demo_aeroplane, demo_flight, situation
 from ownship.questions.remedying import search, write_requests
+from ownship.units import from_si
 from ownship.words.verdicts import OUTSIDE
 from ownship.world.magnetism import decimal_year
 
@@ -105,3 +107,13 @@ def test_a_tank_plan_that_nothing_makes_known_is_what_the_answer_names():
     found = search(s, assess(s))
     assert not found.remedies
     assert "Not known whatever is changed: imbalance of the tanks: The record has no selector" in found.words
+
+
+def test_the_weight_at_which_a_limit_is_met_is_told_against_the_weight_as_asked():
+    """Far over the certificated weight the curves end at that weight; what is asked is heavier."""
+    s = situation(demo_aeroplane(), demo_flight().replace('weight = "176 lb"', 'weight = "1000 lb"'))
+    found = search(s, assess(s))
+    told = re.search(r"a ramp weight of ([\d,]+) lb, ([\d,]+) lb less than as asked", found.words)
+    asked = next(float(from_si(a.aboard.load.weight_kg, "lb")) + float(from_si(a.usable_m3.sum() * a.aboard.density_kg_m3, "lb"))
+                 for a in [screen_of(s, ())])
+    assert abs(sum(float(x.replace(",", "")) for x in told.groups()) - asked) <= 1.0

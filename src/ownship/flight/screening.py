@@ -340,7 +340,8 @@ class Screen:
             return " No weight this aeroplane can have meets it."
         nodes = self.flown_as_asked.ramp_kg
         weight = float(nodes[0] + good.max() * (nodes[-1] - nodes[0]) / (NODES - 1))
-        now = float(nodes[-1])
+        assert self.aboard.load is not None
+        now = self.aboard.load.weight_kg + float(self.usable_m3.sum()) * self.aboard.density_kg_m3
         words = f" It would be met at a ramp weight of {from_si(weight, 'lb'):,.0f} lb"
         return f"{words}, {from_si(now - weight, 'lb'):,.0f} lb less than as asked."
 
