@@ -6,6 +6,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from ownship.web.app import create_app
+from ownship.web.pages import environment
 from ownship.web.screens import MODULES
 
 CLIENT = TestClient(create_app(), base_url="http://127.0.0.1")
@@ -91,3 +92,15 @@ def test_maintenance_too_tells_of_nothing_undone(tmp_path):
     assert "Undo" in CLIENT.get(kept).text
     CLIENT.post("/maintenance/undo", data={"token": token, "entries": kept.split("kept=")[1], "back": here})
     assert "Undo" not in CLIENT.get(kept).text
+
+
+# -- nothing more certain than we are
+@pytest.mark.parametrize(("chance", "said"), [(0.0, "0 %"), (1e-9, "under 1 %"), (0.009, "under 1 %"), (0.01, "1 %"), (0.5, "50 %"),
+                                              (0.996, "over 99 %"), (1.0, "100 %")])
+def test_a_chance_is_never_rounded_to_a_certainty(chance, said):
+    assert environment().filters["chance"](chance) == said
+
+
+def test_a_margin_of_whole_people_shows_what_it_counts():
+    page = CLIENT.get("/").text
+    assert re.search(r'people at rear seats</span>\s*<span class="figures">2 people for 2 seats</span>', page)

@@ -38,7 +38,7 @@ def environment() -> Environment:
     """Templates with everything escaped; an undefined name is an error, never an empty place."""
     pages = Environment(loader=PackageLoader("ownship.web"), autoescape=select_autoescape(default=True), undefined=StrictUndefined,
                         trim_blocks=True, lstrip_blocks=True)
-    pages.filters.update(quantity=_quantity, spoken=_spoken, example=_example,
+    pages.filters.update(chance=_chance, quantity=_quantity, spoken=_spoken, example=_example,
                          clock=lambda moment: moment.strftime("%H:%M") if moment else "")
     pages.globals.update(shapes=SHAPES, strip=strip, built=built)
     return pages
@@ -152,6 +152,13 @@ def chart(svg: str) -> Markup:
 
 def _name(margin: Any) -> str:
     return margin.name + (f", {margin.place}" if margin.place and margin.place not in margin.name else "")
+
+
+def _chance(chance_1: float) -> str:
+    """A chance in per cent; one that is not nothing, or not certain, is never rounded to be so."""
+    if 0 < chance_1 < 0.01:
+        return "under 1 %"
+    return "over 99 %" if 0.99 < chance_1 < 1 else f"{100 * chance_1:.0f} %"
 
 
 def _spoken(key: str) -> str:
