@@ -104,3 +104,11 @@ def test_a_chance_is_never_rounded_to_a_certainty(chance, said):
 def test_a_margin_of_whole_people_shows_what_it_counts():
     page = CLIENT.get("/").text
     assert re.search(r'people at rear seats</span>\s*<span class="figures">2 people for 2 seats</span>', page)
+
+
+@pytest.mark.parametrize("query", [{}, {"load0": "90 lb"}])
+def test_what_a_flight_costs_is_asked_from_the_flight(query):
+    link = re.search(r'href="(/log/costs/flight\?[^"]*)"', CLIENT.get("/", params=query).text)[1].replace("&amp;", "&")
+    assert CLIENT.get(link).status_code == 422  # no price is kept yet: it asks for one
+    answer = CLIENT.get(f"{link}&cost_price=6.20+USD%2Fusgal&cost_persons=4")
+    assert answer.status_code == 200 and "USD" in answer.text
