@@ -28,7 +28,7 @@ Propeller = Literal["windmilling", "stopped"]
 PROPELLERS: tuple[Propeller, ...] = ("windmilling", "stopped")
 SLICES = 4  # of height between the level and circuit height
 STEP_M = float(to_si(1, "nm"))
-PAIRS_AT_ONCE = 256
+PAIRS_AT_ONCE = 8  # arrays that stay in the processor's own memory
 DRAG_ERROR_1 = 0.5 / 1.645  # sd over value: half of it is taken for the 5 and 95 % ends of the propeller's drag
 ROOM_1 = 1.1
 EARTH_M, SPHERE_ERROR_1 = 6371000.0, 1.01  # a sphere for what is certainly out of reach, with room for the ellipsoid
@@ -148,10 +148,12 @@ def _reached(points: Places, fields: Places, level_m: float, model: Model, air: 
     away = _away(points, fields, below)
     reached[np.any(away * SPHERE_ERROR_1 <= slices.nearest_m(), axis=1)] = True
     point, place = np.nonzero((away <= slices.farthest_m() * SPHERE_ERROR_1) & ~reached[:, :1])
+    distance, course = _ways(points, fields, point, below[place])
     for start in range(0, point.size, PAIRS_AT_ONCE):
         some = slice(start, start + PAIRS_AT_ONCE)
-        distance, course = _ways(points, fields, point[some], below[place[some]])
-        np.logical_or.at(reached, point[some], slices.reach_m(place[some], course) >= distance[:, None])
+        hits = slices.reach_m(place[some], course[some]) >= distance[some, None]
+        for at, hit in zip(point[some], hits, strict=True):
+            reached[at] |= hit
     return reached
 
 
