@@ -124,3 +124,12 @@ def test_all_that_was_added_between_full_and_full_is_in_the_fills_and_every_flig
     told, left_out, made = found(*timed)
     assert [(n, pytest.approx(a["left"], abs=1e-5), pytest.approx(a["right"], abs=1e-5)) for n, a in told] == want and left_out == 0
     assert all(b.start is a.end for a, b in pairwise(made))
+
+
+def test_tanks_topped_up_without_a_word_before_the_next_flight_are_never_a_flight_that_burnt_nothing():
+    """8 gal in each flight, 4 of each tank, refilled unnoted: within three sd of two dips, so that the rise alone cannot tell."""
+    before, after = [("left", 20, "dipstick"), ("right", 20, "dipstick")], [("left", 16, "dipstick"), ("right", 16, "dipstick")]
+    _, left, made = found(*[(0, fly(24 * i, before=before, after=after)) for i in range(6)])
+    used = [round((sum(x[1] for x in s.start.levels) - sum(x[1] for x in s.end.levels) + sum(a for _, a in s.added_m3)) / gal(1), 6)
+            for s in made]
+    assert used == [8.0] * 6 and left == 0

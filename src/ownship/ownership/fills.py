@@ -16,7 +16,7 @@ from ownship.ownership.entries import Entry, Flight, FuelAdded, FuelSeen, TankCo
 from ownship.ownership.fuel_aboard import level_m3
 
 CIRCULAR = ("clock",)
-ROSE_SD = 3.0  # a level this much above what was there and added: fuel came in that nobody noted
+ROSE_SD = 2.0  # a level this much above what was there and added: fuel came in that nobody noted
 SdOf = Callable[[Tank, float, str], float]
 
 
@@ -62,8 +62,8 @@ def spans(entries: Iterable[Entry], aeroplane: str, tanks: Sequence[Tank], sd_of
     """(spans in order of time, flights that are in none) of an aeroplane's entries that stand.
 
     sd_of: one sd of a level (tank, usable m3, how known). Between two flights the surest sighting begins the next span, and
-    the surest with all fuel noted ends the one before: full to full where the tanks were filled. Two spans meet where both
-    are the same sighting.
+    the surest with all fuel noted ends the one before, of equals the first: full to full where the tanks were filled. Two spans
+    meet where both are the same sighting.
     """
     by_id = {t.id: t for t in tanks}
     found: list[Span] = []
@@ -72,7 +72,8 @@ def spans(entries: Iterable[Entry], aeroplane: str, tanks: Sequence[Tank], sd_of
     start: Sighting | None = None
     count = 0
     for pause, flight in _pauses(entries, aeroplane, by_id, sd_of):
-        end = min((x for x in reversed(pause.seen) if x.whole), key=lambda x: x.sd_m3, default=None)
+        whole = (x for x in pause.seen if x.whole)  # of equals the first: nobody has added anything unnoted by then
+        end = min(whole, key=lambda x: x.sd_m3, default=None)
         if start is not None and flights and end is not None:
             more = dict(end.added_m3)
             found.append(Span(start, end, tuple(flights), tuple((k, total[k] + more[k]) for k in total)))
