@@ -112,3 +112,10 @@ def test_what_a_flight_costs_is_asked_from_the_flight(query):
     assert CLIENT.get(link).status_code == 422  # no price is kept yet: it asks for one
     answer = CLIENT.get(f"{link}&cost_price=6.20+USD%2Fusgal&cost_persons=4")
     assert answer.status_code == 200 and "USD" in answer.text
+
+
+def test_the_guide_names_what_a_model_lacks_as_a_pilot_does():
+    token = form_token("/airframe/new")
+    CLIENT.post("/airframe/new/aeroplane", data={"token": token, "identity.registration": "N0500T", "identity.type": "Camas 160"})
+    page = CLIENT.get("/airframe/new/look").text
+    assert "no wing area" in page and not re.search(r"\[[a-z]+\] \w+_\w+", page)

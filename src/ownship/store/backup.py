@@ -22,7 +22,7 @@ from ownship.store.tables import ENTRIES, SCHEMA
 
 FORMAT = 1
 RECORD, MANIFEST = "record.sqlite", "manifest.toml"
-LARGEST_BYTES = 2_000_000_000  # unpacked: 10,000 flights have some 13 MB
+LARGEST_BYTES = 300_000_000  # unpacked, in memory: 10,000 flights have some 13 MB
 LARGEST_MANIFEST = 100_000
 SAME_DATE = (1980, 1, 1, 0, 0, 0)
 DAILY, WEEKLY, MONTHLY = 7, 4, 12

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -19,6 +20,10 @@ from ownship.web.airframe import shown
 from ownship.web.airframe_topics import Part, without
 from ownship.web.book_rows_form import ROWS, csv_of
 
+FOR_A_MODEL = {"wing_area": "wing area", "span_m": "span", "wing": "high or low wing", "power_w": "rated power",
+               "rev_s": "rated rpm", "blades": "number of blades", "diameter_m": "propeller diameter", "pitch_m": "propeller pitch",
+               "take_off_max_kg": "maximum take-off weight", "vs1": "stall speed, flaps up", "vs0": "stall speed, flaps down",
+               "density_kg_m3": "fuel density"}
 router = APIRouter()
 ROWS_NAME = "rows.csv"
 NEW, LOOK = "/airframe/new", "look"
@@ -256,6 +261,12 @@ def _made(fields: Mapping[str, str]) -> tuple[Any, list[tuple[str, str, str]]]:
         return None, [(PAGES[0].name, "The record as a whole", _named(str(error)))]
 
 
+def _lacking(words: str) -> str:
+    """What a record lacks for a model, without the name of a key that the pilot never sees."""
+    found = re.search(r"\[[a-z]+\] (\w+)", words)
+    return f"no {FOR_A_MODEL[found[1]]}" if found and found[1] in FOR_A_MODEL else words
+
+
 def _missing(record: Any, rows: str) -> list[dict[str, str]]:
     """What is not known of a new record with its rows, what that leaves not known, and the page for it."""
     from ownship.performance.model import airframe_of
@@ -284,7 +295,7 @@ def _missing(record: Any, rows: str) -> list[dict[str, str]]:
     try:
         airframe_of(record)
     except MissingKey as error:
-        lacks("engine" if "[speeds]" not in str(error) else "speeds", str(error),
+        lacks("engine" if "[speeds]" not in str(error) else "speeds", _lacking(str(error)),
               "runways, climb, times and fuel of a flight are not known")
     if record.book is None or record.book.rows is None:
         lacks("book", "no rows of the book", "the model alone stands for take-off, landing and cruise, with wide bands")
