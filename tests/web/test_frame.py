@@ -119,3 +119,10 @@ def test_the_guide_names_what_a_model_lacks_as_a_pilot_does():
     CLIENT.post("/airframe/new/aeroplane", data={"token": token, "identity.registration": "N0500T", "identity.type": "Camas 160"})
     page = CLIENT.get("/airframe/new/look").text
     assert "no wing area" in page and not re.search(r"\[[a-z]+\] \w+_\w+", page)
+
+
+# -- size
+@pytest.mark.parametrize("headers", [{"transfer-encoding": "chunked"}, {"transfer-encoding": "chunked", "content-length": "5"}])
+def test_what_is_sent_in_chunks_is_refused_whatever_length_it_says(headers):
+    answer = CLIENT.post("/units", content=b"x=1&y", headers=headers | {"content-type": "application/x-www-form-urlencoded"})
+    assert answer.status_code == 411 and "send it with its length" in answer.text

@@ -82,7 +82,7 @@ def _refused(access: Access, request: Request) -> tuple[int, str] | None:
     if request.headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
         return 403, "A change is taken from Ownship's own pages only."
     length = request.headers.get("content-length", "")
-    if not length.isdigit():
+    if not length.isdigit() or "transfer-encoding" in request.headers:  # sent in chunks, it may be longer than it says
         return 411, "The size of what is sent is not said; send it with its length."
     if int(length) > LARGEST_UPLOAD_BYTES:
         return 413, f"What is sent has {int(length):,} bytes; at most {LARGEST_UPLOAD_BYTES:,} are taken."
