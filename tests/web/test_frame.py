@@ -126,3 +126,18 @@ def test_the_guide_names_what_a_model_lacks_as_a_pilot_does():
 def test_what_is_sent_in_chunks_is_refused_whatever_length_it_says(headers):
     answer = CLIENT.post("/units", content=b"x=1&y", headers=headers | {"content-type": "application/x-www-form-urlencoded"})
     assert answer.status_code == 411 and "send it with its length" in answer.text
+
+
+# -- missing is not nothing
+def test_air_time_that_nobody_noted_is_not_known_and_not_nought(tmp_path):
+    keep_demo(tmp_path)
+    token = form_token("/log/import")
+    names = ("aeroplane", "date", "origin", "destination", "off_blocks", "on_blocks", "take_off", "landing", "landings_day", "pilot")
+    for i, times in enumerate((",,", "09:10,09:55,")):
+        log = ",".join(names) + f"\nN0160T,2026-05-1{i},KBOI,KMYL,09:00,10:05,{times}1,Anne\n"
+        there = CLIENT.post("/log/import", data={"token": token}, files={"log": ("log.csv", log.encode())}, follow_redirects=False)
+        file = re.search(r"file=([0-9a-f]+)", there.headers["location"])[1]
+        sent = {"token": token, "file": file, "name": "log.csv", "zone": "UTC"} | {f"column{k}": n for k, n in enumerate(names)}
+        assert CLIENT.post("/log/import/keep", data=sent, follow_redirects=False).status_code == 303
+        page = " ".join(re.sub(r"<[^>]+>", " ", CLIENT.get("/log").text).split())
+        assert ("surface to surface not known (1 without", "surface to surface at least 0.75 h (1 without")[i] in page
