@@ -109,7 +109,8 @@ def test_first_paint_is_within_a_second_and_scripts_are_small(server, browser):
         page.goto(server.url)  # warm
         sizes.clear()
         page.goto(server.url)
-        paint = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0]?.startTime")
+        page.wait_for_function("performance.getEntriesByName('first-contentful-paint').length")
+        paint = page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
         print(f"first paint {paint:.0f} ms")  # reported, never judged: the machine is shared
         without_map = sum(size for url, size in sizes.items() if "/map.js" not in url)
         assert without_map < 100_000 and sum(sizes.values()) < 350_000, sizes
