@@ -14,7 +14,8 @@ from ownship.ownership.flight_cells import COLUMNS, FIELDS
 from ownship.papers.log_charts import months_chart, months_of
 from ownship.questions import log_history, uploads
 from ownship.web import log_flight
-from ownship.web.log_forms import LABELS, Cell, in_words, refusal_of
+from ownship.web.cells import Cell
+from ownship.web.log_forms import LABELS, in_words, refusal_of
 
 client = pytest.fixture(make_client)
 

@@ -16,10 +16,10 @@ from ownship.papers.costs import SPELT, money_text
 from ownship.questions import costing, log_history
 from ownship.web import pages
 from ownship.web.access import Sent, form
+from ownship.web.cells import Cell
 from ownship.web.flying import DEMO, ask
 from ownship.web.forms import VIEW
 from ownship.web.log_forms import (
-    Cell,
     Refusal,
     filled,
     kept,

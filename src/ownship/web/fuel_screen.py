@@ -11,8 +11,8 @@ from ownship.errors import OwnshipError
 from ownship.ownership.bodies import KNOWN_BY
 from ownship.questions import fuelling, log_history
 from ownship.web.access import Sent, form
+from ownship.web.cells import Cell
 from ownship.web.log_forms import (
-    Cell,
     Refusal,
     in_words,
     kept,

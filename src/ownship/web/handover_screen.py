@@ -10,7 +10,8 @@ from fastapi.responses import JSONResponse, Response
 from ownship.errors import OwnshipError
 from ownship.questions import log_events, log_history
 from ownship.web.access import Sent, form
-from ownship.web.log_forms import Cell, Refusal, filled, kept, number_of, one_aeroplane, or_none, refusal_of, sent_aeroplane, shown
+from ownship.web.cells import Cell
+from ownship.web.log_forms import Refusal, filled, kept, number_of, one_aeroplane, or_none, refusal_of, sent_aeroplane, shown
 
 router = APIRouter()
 WHERE = "/log/hand-over"

@@ -13,10 +13,10 @@ from ownship.errors import BadInput, OwnshipError
 from ownship.ownership.bodies import ROLES
 from ownship.questions import log_history, log_sources, logging_flights
 from ownship.web.access import Sent, form
+from ownship.web.cells import Cell
 from ownship.web.flying import DEMO, ask
 from ownship.web.log_forms import (
     LABELS,
-    Cell,
     Refusal,
     file_of,
     filled,

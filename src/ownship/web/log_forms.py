@@ -13,6 +13,7 @@ from fastapi.responses import RedirectResponse, Response
 
 from ownship.errors import BadInput, OwnshipError
 from ownship.web import in_units, pages, undo
+from ownship.web.cells import Cell
 from ownship.words.figures import Figure, number_text, sentence_case
 
 SCREEN = "Log"
@@ -72,18 +73,6 @@ _FILE = re.compile(r"\S+\.[A-Za-z0-9]{2,5}\b")  # a file's name begins the sente
 _FIELD = re.compile(r"\b(" + "|".join(sorted((k for k in LABELS if "_" in k), key=len, reverse=True)) + r")\b")
 _FIRST = re.compile(r"^((?:Nothing was written\. )?(?:the (?:corrected )?flight: )?)(origin|destination|via|landings|pilot|"
                     r"role|rules|night|instrument|simulated|approaches|approach|holds|passengers|crew|tracked|date|aeroplane)\b")
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A field of a form: name, label, example, whether it takes a whole line, its choices, "tick" for a box."""
-
-    name: str
-    label: str
-    hint: str = ""
-    wide: bool = False
-    choices: tuple[tuple[str, str], ...] = ()
-    kind: str = "text"
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,8 @@ from ownship.errors import BadInput, OwnshipError
 from ownship.ownership.flights import METERS
 from ownship.questions import log_events
 from ownship.web.access import Sent, form
-from ownship.web.log_forms import Cell, Refusal, gone_to, kept, number_of, one_aeroplane, or_none, refusal_of, sent_aeroplane, shown
+from ownship.web.cells import Cell
+from ownship.web.log_forms import Refusal, gone_to, kept, number_of, one_aeroplane, or_none, refusal_of, sent_aeroplane, shown
 
 router = APIRouter()
 CELLS = (Cell("which", "Meter", choices=tuple((m, m) for m in METERS)), Cell("old", "Its last reading", "1234.5"),

@@ -14,6 +14,7 @@ from fastapi.responses import RedirectResponse, Response
 from ownship.errors import BadInput, OwnshipError
 from ownship.ownership.bodies import USES
 from ownship.web import in_units, pages
+from ownship.web.cells import Cell
 from ownship.words.figures import Figure, number_text, sentence_case
 
 SCREEN = "Maintenance"
@@ -34,18 +35,6 @@ OPTIONS = {"hours": "Hours", "tolerance-hours": "Tolerance in hours", "first-due
            "words": "In words", "replace": "\"Correct\"", "on": "On day", "uses": "Flights", "cost": "Cost"}
 _COMMAND = re.compile(r"`ownship ([a-z]+(?: [a-z-]+)?)([^`]*)`")
 _OPTION = re.compile(r"--([a-z][a-z-]+)(?: REGISTRATION)?")
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A field of a form: name, label, example, whether it takes a whole line, its choices, "tick" for a box."""
-
-    name: str
-    label: str
-    hint: str = ""
-    wide: bool = False
-    choices: tuple[tuple[str, str], ...] = ()
-    kind: str = "text"
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,8 @@ from ownship.questions import log_history, recent
 from ownship.questions.airframe_record import now_day
 from ownship.rules.recency import PLACES, load_recency
 from ownship.web.access import Sent, form
-from ownship.web.log_forms import Cell, Refusal, in_words, kept, or_none, refusal_of, shown
+from ownship.web.cells import Cell
+from ownship.web.log_forms import Refusal, in_words, kept, or_none, refusal_of, shown
 
 router = APIRouter()
 WHERE = "/log/recency"
