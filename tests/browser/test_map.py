@@ -152,7 +152,7 @@ def test_without_scripts_the_table_and_the_sketch_stand_there(server, browser):
         assert page.locator(".clock-moments tbody tr").count() > 40 and page.locator(".clock-moments").is_visible()
 
 
-@pytest.mark.parametrize("theme", ["light", "night"])
+@pytest.mark.parametrize("theme", ["night"])  # by day: test_every_screen
 def test_map_and_clock_are_for_everybody(server, browser, theme):
     for view in (None, PHONE):
         with opened(browser, **({"viewport": view} if view else {})) as (page, wrong):
