@@ -10,10 +10,13 @@ from bench.people import people_bench
 from bench.record import record_bench
 from ownship.calibration.estimate import draws_of, fit
 from ownship.calibration.measurements import predict
-from ownship.flight.assessment import assess
+from ownship.flight.assessment import assess, flights_of
 from ownship.flight.changes import changes_of
 from ownship.flight.combining import combinations_of
+from ownship.flight.landable import _start
+from ownship.flight.reach import reach
 from ownship.flight.remedies import candidates, screen_of
+from ownship.flight.when import leaving_times
 from ownship.performance import climb, cruise, landing, takeoff
 from ownship.performance.model import Model, airframe_of
 from ownship.performance.rows import read_rows
@@ -22,7 +25,7 @@ from ownship.questions.calibrating import record_of, rows_text, surrogate_of
 from ownship.questions.check import demo_aeroplane, demo_flight, situation
 from ownship.questions.remedying import search
 
-CASES, SCALAR_CASES = 16, 40
+CASES, SCALAR_CASES, FEWEST = 16, 40, 8
 MOST_ASSESSMENTS = 12  # that the whole search for remedies may take as long as
 
 
@@ -101,6 +104,23 @@ def screening(s):
     return count / again * one >= 300 and searched / one <= MOST_ASSESSMENTS
 
 
+def ahead(s):
+    """Leaving times and reach against one at a time: a day's half hours against a new assessment each; 72 bearings at once
+    against as few at a time as are taken."""
+    one = best_of(lambda: assess(situation(demo_aeroplane(), demo_flight())), 3)
+    rows = len(leaving_times(s).times)
+    day = best_of(lambda: leaving_times(situation(demo_aeroplane(), demo_flight())), 1)
+    every = rows * one / day
+    print(f"leaving times: {rows} half hours in {day:.2f} s, ratio to an assessment each {every:.1f} (at least 1)")
+    flight = flights_of(s)[0][0]
+    start = _start(s, flight, 0.0)  # to the last usable fuel
+    times = {n: best_of(lambda n=n: reach(flight.model, s.air, s.settings, start, bearings=n), 2) for n in (72, FEWEST)}
+    at_once = 72 / FEWEST * times[FEWEST] / times[72]
+    print(f"reach: 72 bearings with every draw in {times[72]:.2f} s, ratio to {FEWEST} bearings at a time {at_once:.1f} "
+          "(at least 1.2)")
+    return every >= 1 and at_once >= 1.2
+
+
 def starts(words, runs=3):
     """Wall time of a whole command, s."""
     return best_of(lambda: subprocess.run([sys.executable, "-m", "ownship", *words], check=True,
@@ -123,6 +143,7 @@ def main():
     good.append(check / calc >= 2)
     good.append(predictions(many, one))
     good.append(screening(s))
+    good.append(ahead(s))
     good.append(record_bench())
     good.append(people_bench())
     sys.exit(0 if all(good) else 1)
