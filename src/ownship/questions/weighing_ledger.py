@@ -98,29 +98,31 @@ def _adverse_sentence(known: list[tuple[str, Any]], why: tuple[str, ...]) -> str
 def amended(aeroplane: str | None = None, on: str | None = None, since: str | None = None,
             folder: Path | None = None) -> tuple[str, Amendment | None]:
     """(registration, the amendment of a day); None where nothing changed, or nothing is kept."""
+    which, _, found = _drawn(aeroplane, day_of(on, "--on"), since, folder)
+    return which, found
+
+
+def _drawn(aeroplane: str | None, day: date, since: str | None, folder: Path | None) -> tuple[str, bool, Amendment | None]:
+    """(registration, whether anything of it is kept, its amendment of a day or None)."""
     from ownship.ownership.amendment import amendment as drawn
 
-    day, start = day_of(on, "--on"), None if since is None else day_of(since, "--since")
+    start = None if since is None else day_of(since, "--since")
     with _opened(folder) as records:
         which, entries = _kept(records, aeroplane)
-    return which, drawn(entries, which, day, start) if entries else None
+    return which, bool(entries), drawn(entries, which, day, start) if entries else None
 
 
 def amendment(aeroplane: str | None = None, on: str | None = None, since: str | None = None, out: str | None = None,
               metric: bool = False, folder: Path | None = None) -> Told:
     """The amendment draft of a day, into a file where one is named (.csv, .pdf, else text); nothing is
     written where nothing changed."""
-    from ownship.ownership.amendment import amendment as drawn
     from ownship.papers.amendment import amendment_json, amendment_lines, amendment_sentence
     from ownship.questions.places import write_whole
 
     day, units, target = day_of(on, "--on"), paper.units_of(metric), target_of(out)
-    start = None if since is None else day_of(since, "--since")
-    with _opened(folder) as records:
-        which, entries = _kept(records, aeroplane)
-    if not entries:
+    which, any_kept, found = _drawn(aeroplane, day, since, folder)
+    if not any_kept:
         return _nothing(which, day, {"items": [], "before": None, "after": None})
-    found = drawn(entries, which, day, start)
     if found is None:
         said = f"Nothing was put in or taken out of {which} since its last weighing or paper, so there is nothing to amend."
         return Told({"schema": 1, "aeroplane": which, "on": day.isoformat(), "sentence": said, "items": [], "before": None,
