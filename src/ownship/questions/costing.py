@@ -15,6 +15,7 @@ from ownship.ownership import spending
 from ownship.ownership.entries import Cost, Entry, Money, of_kind, standing
 from ownship.papers import costs as paper
 from ownship.questions.maintaining import Told, day_of, opened, registration
+from ownship.questions.places import today_utc
 from ownship.units import from_si, parse, to_si
 
 if TYPE_CHECKING:
@@ -68,10 +69,6 @@ def _which(kept: Sequence[Entry], named: str | None) -> str:
     return known[0] if known else ""
 
 
-def _today() -> date:
-    return datetime.now(UTC).date()
-
-
 def _year(year: int | None, on: date) -> int:
     if year is not None and not 1903 <= year <= on.year:
         raise BadInput(f"--year: {year} is no year to show; write one from 1903 to {on.year}.")
@@ -85,7 +82,7 @@ def costs(year: int | None = None, flight_hours: Iterable[str] | None = None, ag
           flow: str | None = None, aeroplane: str | None = None, chart: str | None = None, folder: Path | None = None,
           on: date | None = None) -> Told:
     """An hour and a year against hours flown, reserves, what was bought and spent; the chart is written before it is told."""
-    day = on or _today()
+    day = on or today_utc()
     shown, asked = _year(year, day), asked_hours(flight_hours)
     rental = None if against is None else rates.read_money(against.strip().removesuffix("/h"), "--against")
     burn = None if flow is None else _flow(flow)
@@ -112,7 +109,7 @@ def drawn_year(year: int | None, aeroplane: str | None = None, folder: Path | No
 
     with opened(folder) as records:
         kept = records.standing()
-    money = spending.years(kept, _which(kept, aeroplane), _year(year, _today()), _today())
+    money = spending.years(kept, _which(kept, aeroplane), _year(year, today_utc()), today_utc())
     return (year_chart(money),) if money else ()
 
 
@@ -237,7 +234,7 @@ def planned(ask: Callable[[], Assessment], name: str, price: str | None = None, 
         raise BadInput(f"--persons: {persons} aboard are not believable; write 1 to 20, the pilot among them.")
     with opened(folder) as records:
         kept = records.standing()
-    which, day = _which(kept, aeroplane), _today()
+    which, day = _which(kept, aeroplane), today_utc()
     fuel = given or _fuel_price(kept, which, day)
     plan = ask()
     burn, flown = _burn(plan), date.fromisoformat(str(plan.request["departure"])[:10])
@@ -324,7 +321,7 @@ def _fuel_saved(flow_m3_s: float, price: str | None, aeroplane: str | None, fold
     else:
         with opened(folder) as records:
             kept = records.standing()
-        money = _fuel_price(kept, _which(kept, aeroplane), _today())
+        money = _fuel_price(kept, _which(kept, aeroplane), today_utc())
     return Money(rates.decimal(flow_m3_s * float(to_si(1.0, "h"))) * money.amount, money.currency)
 
 
@@ -337,7 +334,7 @@ def sheet(flight_hours: str | None = None, aeroplane: str | None = None, export:
     from ownship.ownership.sale import sheet as made
     from ownship.papers.sale import sheet_json, sheet_lines
 
-    yearly, day = None if flight_hours is None else hours_of(flight_hours), on or _today()
+    yearly, day = None if flight_hours is None else hours_of(flight_hours), on or today_utc()
     with opened(folder) as records:
         kept = records.standing()
         which = _which(kept, aeroplane)

@@ -7,7 +7,7 @@ import sqlite3
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -62,6 +62,11 @@ def write_whole(path: Path, data: bytes, *, the_record: bool = False) -> None:
 def today() -> date:
     """The day it is."""
     return date.today()
+
+
+def today_utc() -> date:
+    """The day it is in UTC."""
+    return datetime.now(UTC).date()
 
 
 def aerodromes() -> sqlite3.Connection:

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ownship.errors import BadInput
+from ownship.questions.places import today_utc
 
 if TYPE_CHECKING:
     from ownship.aeroplane.description import AirframeRecord
 
 DEMO = "demo"
 NOTHING = "There is nothing to put on this paper: {}"
-
-
-def _today() -> date:
-    return datetime.now(UTC).date()
 
 
 def maintenance_list(aeroplane: str | None = None, on: str | None = None, size: str = "a4", folder: Path | None = None) -> bytes:
@@ -63,7 +59,7 @@ def performance_paper(aeroplane: str = DEMO, calibration: str | None = None, siz
 
     record, folder = _record(aeroplane)
     title, rows = card_of(record, folder, calibration)
-    return sheet_pdf(performance_sheet(rows, title, record.identity.registration, _today()), size)
+    return sheet_pdf(performance_sheet(rows, title, record.identity.registration, today_utc()), size)
 
 
 def cards_to_fill(aeroplane: str = DEMO, size: str = "a5") -> bytes:
@@ -74,7 +70,7 @@ def cards_to_fill(aeroplane: str = DEMO, size: str = "a5") -> bytes:
 
     record, folder = _record(aeroplane)
     tanks = tuple(t.name or t.id for t in record.tanks)
-    return sheet_pdf(blank_cards(record.identity.registration, tanks, _today(), tuple(to_measure_next(record, folder))), size)
+    return sheet_pdf(blank_cards(record.identity.registration, tanks, today_utc(), tuple(to_measure_next(record, folder))), size)
 
 
 def _record(aeroplane: str) -> tuple[AirframeRecord, Path | None]:
